@@ -1,0 +1,38 @@
+"""What the reader says about a logbook: problems and notes, each with its place."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Severity = Literal["problem", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something in a file that could not be read, or that was read in a way the brewer may not have meant."""
+
+    file: str
+    """Path relative to the logbook, with forward slashes."""
+    line: int | None
+    """Line in the file, the header being line 1; None where the file as a whole is meant."""
+    column: str | None
+    """Column as the brewer wrote it; None where the row or file as a whole is meant."""
+    found: str
+    expected: str
+    cost: str
+    """What is lost by it (`problem`) or what was read in its place (`note`)."""
+    severity: Severity = "problem"
+    """`problem`: could not be read. `note`: was read, in a way that the brewer may not have meant."""
+
+    def __str__(self) -> str:
+        place = self.file
+        if self.line is not None:
+            place += f", line {self.line}"
+        if self.column is not None:
+            place += f", column {self.column}"
+        return f"{place}: found {self.found!r}, expected {self.expected}; {self.cost}."
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fields as a plain dictionary, ready for JSON."""
+        return asdict(self)
