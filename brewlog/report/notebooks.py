@@ -1,0 +1,109 @@
+"""Runs the notebooks on a logbook and turns them into pages."""
+
+from __future__ import annotations
+
+import re
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+NOTEBOOKS = ("review_one_brew", "calibrate_a_rig", "why_efficiency_changed")
+"""In the order in which they are read."""
+
+
+def notebook_folder() -> Path:
+    """Folder of the notebooks: inside the installed package, or beside it in a checkout.
+
+    Raises
+    ------
+    FileNotFoundError
+        If neither is there.
+    """
+    package = Path(str(resources.files("brewlog")))
+    for folder in (package / "_notebooks", package.parent / "notebooks"):
+        if all((folder / f"{name}.ipynb").is_file() for name in NOTEBOOKS):
+            return folder
+    raise FileNotFoundError("the notebooks are not installed beside brewlog; expected them in 'notebooks'")
+
+
+def set_choices(notebook: Any, choices: dict[str, Any]) -> None:
+    """Replace the lines ``NAME = value`` of a notebook's second cell, where the reader's choices stand.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Changed in place.
+    choices : dict
+        Name to new value.
+
+    Raises
+    ------
+    KeyError
+        If the cell has no line for a name.
+    """
+    cell = notebook.cells[1]
+    for name, value in choices.items():
+        line = re.compile(rf"^{name} = .*$", flags=re.MULTILINE)
+        new = f"{name} = {value!r}"
+        cell.source, count = line.subn(lambda _, new=new: new, cell.source)
+        if count != 1:
+            raise KeyError(f"the notebook's second cell sets {name} {count} times; expected once")
+
+
+def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None, timeout: int = 600) -> Any:
+    """Run one of brewlog's notebooks with the reader's choices.
+
+    Parameters
+    ----------
+    name : str
+        One of `NOTEBOOKS`.
+    choices : dict
+        For `set_choices`; paths should be absolute.
+    folder : Path, optional
+        Where the notebooks are; found when None.
+    timeout : int
+        Longest time for one cell. [s]
+
+    Returns
+    -------
+    nbformat.NotebookNode
+        The notebook with its outputs.
+
+    Raises
+    ------
+    nbclient.exceptions.CellExecutionError
+        If a cell fails.
+    """
+    import nbformat
+    from nbclient import NotebookClient
+
+    folder = folder or notebook_folder()
+    notebook = nbformat.read(folder / f"{name}.ipynb", as_version=4)
+    set_choices(notebook, choices)
+    NotebookClient(notebook, timeout=timeout, kernel_name="python3", resources={"metadata": {"path": str(folder)}}).execute()
+    return notebook
+
+
+def notebook_html(notebook: Any) -> str:
+    """Body of the page of a notebook that was run: its texts, code and results, without any script.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+
+    Returns
+    -------
+    str
+        Markup to be placed inside a page.
+    """
+    from nbconvert import HTMLExporter
+    from pygments.formatters import HtmlFormatter
+
+    exporter = HTMLExporter(template_name="basic")
+    exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
+    exporter.sanitize_html = True
+    body, _ = exporter.from_notebook_node(notebook)
+    body = re.sub(r"<h1[^>]*>.*?</h1>", "", body, count=1, flags=re.DOTALL)  # the page has its own
+    body = re.sub(r'<a class="anchor-link".*?</a>', "", body, flags=re.DOTALL)
+    colours = HtmlFormatter(style="default").get_style_defs(".highlight")
+    return f"<style>{colours}\n.highlight pre{{background:var(--shade)}}</style>\n<div class='notebook'>{body}</div>"

@@ -1,0 +1,113 @@
+"""Numbers and short sentences as people read them: rounded to what is known, with range and unit."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+UNIT_SIGNS = {
+    "degC": "°C",
+    "degF": "°F",
+    "delta_degF": "°F",
+    "1": "",
+    "SG": "",
+    "K/min": "K/min",
+    "delta_degF/min": "°F/min",
+    "L/kg": "L/kg",
+    "gal": "gal",
+    "lb": "lb",
+}
+NOT_KNOWN = "not known"
+
+
+def unit_sign(unit: str) -> str:
+    """How a unit is written for readers; unknown units as they are.
+
+    Examples
+    --------
+    >>> unit_sign("degC"), unit_sign("W/K"), unit_sign("1")
+    ('°C', 'W/K', '')
+    """
+    return UNIT_SIGNS.get(unit, unit)
+
+
+def decimals(sd: float | None) -> int:
+    """Decimals worth printing beside a standard deviation `sd`: one digit of it, two where it begins with 1 or 2.
+
+    Examples
+    --------
+    >>> decimals(0.34), decimals(0.012), decimals(25.0)
+    (1, 3, 0)
+    """
+    if sd is None or not math.isfinite(sd) or sd <= 0:
+        return 2
+    exponent = math.floor(math.log10(sd))
+    leading = sd / 10**exponent
+    return max(0, -exponent + (1 if leading < 2.95 else 0))
+
+
+def number(value: float | None, sd: float | None = None, unit: str = "1", digits: int | None = None) -> str:
+    """A number with its unit, rounded to what its standard deviation allows.
+
+    Missing values (None or NaN) read "not known".
+
+    Examples
+    --------
+    >>> number(71.2345, 2.1, "%")
+    '71.2 ± 2.1 %'
+    >>> number(float("nan"))
+    'not known'
+    """
+    if value is None or not math.isfinite(value):
+        return NOT_KNOWN
+    places = decimals(sd) if digits is None else digits
+    text = f"{value:.{places}f}".replace("-", "−")
+    if sd is not None and math.isfinite(sd):
+        text += f" ± {sd:.{places}f}"
+    return f"{text} {unit_sign(unit)}".rstrip()
+
+
+def interval(estimate: float | None, low: float | None, high: float | None, unit: str = "1") -> str:
+    """An estimate with the ends of its 95 % interval.
+
+    Examples
+    --------
+    >>> interval(0.93, 0.912, 0.948)
+    '0.930 (0.912 to 0.948)'
+    >>> interval(212.3, None, None, "W/K")
+    '212 W/K (range not known)'
+    """
+    if estimate is None or not math.isfinite(estimate):
+        return NOT_KNOWN
+    sign = unit_sign(unit)
+    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
+        return f"{estimate:.3g} {sign}".rstrip() + " (range not known)"
+    places = decimals((high - low) / 4)
+    ends = f"({low:.{places}f} to {high:.{places}f})".replace("-", "−")
+    return f"{estimate:.{places}f} {ends} {sign}".replace("-", "−").rstrip()
+
+
+def value_of(quantity: Any) -> tuple[float | None, float | None]:
+    """Nominal value and standard deviation of an `uncertainties` value, a float or None.
+
+    Examples
+    --------
+    >>> value_of(3)
+    (3.0, None)
+    """
+    if quantity is None:
+        return None, None
+    if hasattr(quantity, "nominal_value"):
+        return float(quantity.nominal_value), float(quantity.std_dev)
+    return float(quantity), None
+
+
+def counted(n: int, noun: str, plural: str | None = None) -> str:
+    """A count with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "brew"), counted(3, "brew")
+    ('1 brew', '3 brews')
+    """
+    return f"{n} {noun if n == 1 else plural or noun + 's'}"
