@@ -1,0 +1,150 @@
+"""What the account says about its own readings: the test of the whole, each reading's adjustment, plausibility."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from math import isfinite, nan, sqrt
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook.records import Brew
+from brewlog.wort.potential import Grist
+from brewlog.wort.properties import sg_from_extract_float
+from brewlog.wort.reconcile import Reconciled
+from brewlog.wort.suspects import ALARM, Suspect
+
+if TYPE_CHECKING:
+    from brewlog.wort.balance import Books
+
+COLUMNS = ("value", "sd", "adjusted", "adjusted_sd", "standardised", "slip", "unit", "p", "verdict")
+_COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_DIGITS = {"L": 1, "SG": 4, "kg": 2}
+# Ranges of the trade, for remarks only (common practice, no source).
+_ABSORPTION = (0.4, 1.7)
+_EVAPORATION = (0.02, 0.30)
+
+
+def account_checks(
+    brew: Brew,
+    books: Books,
+    fit: Reconciled,
+    final: Reconciled,
+    suspects: Sequence[Suspect],
+    decider: str | None,
+    efficiencies: Mapping[str, Any],
+    states: Mapping[str, Any],
+    grist: Grist | None,
+) -> pd.DataFrame:
+    """Table of checks: the whole account, then each reading, then what is not plausible.
+
+    `value` and `adjusted` stand in the row's `unit`; `slip` is what the reading would have to be wrong by to explain
+    the misfit alone, `standardised` that slip over its sd.
+    """
+    rows: dict[str, dict[str, Any]] = {"whole account": _whole(books, fit, suspects, decider)}
+    size, sd, gain = fit.slips()
+    named = {suspect.name for suspect in suspects}
+    for datum, state in zip(books.data, books.states, strict=True):
+        tested = isfinite(size[state])
+        adjusted = float(final.state[state])
+        shown = float(sg_from_extract_float(np.array(adjusted))) if datum.unit == "SG" else adjusted * datum.per_value
+        if datum.name in named:
+            verdict = "most likely wrong" if len(named) == 1 else "may be wrong"
+        elif not tested:
+            verdict = "not checked by any other reading"
+        else:
+            verdict = "fits" if gain[state] < 9.0 else "fits badly"
+        rows[datum.name] = {
+            "value": datum.shown if datum.unit == "SG" else datum.value * datum.per_value,
+            "sd": datum.sd * abs(datum.per_value),
+            "adjusted": shown,
+            "adjusted_sd": float(np.linalg.norm(final.errors[state])) * abs(datum.per_value),
+            "standardised": float(size[state] / sd[state]) if tested else nan,
+            "slip": float(size[state]) * datum.per_value if tested else nan,
+            "unit": datum.unit,
+            "verdict": verdict,
+        }
+    rows |= _plausible(brew, efficiencies, states, grist)
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(COLUMNS))
+    frame.index.name = "check"
+    return frame
+
+
+def _whole(books: Books, fit: Reconciled, suspects: Sequence[Suspect], decider: str | None) -> dict[str, Any]:
+    """Test of the whole account, and the sentence that goes with it."""
+    row: dict[str, Any] = {"unit": "chi-square"}
+    if fit.df == 0:
+        missing = [
+            words
+            for state, words in (
+                ("post_volume", "post-boil volume"),
+                ("post_extract", "post-boil gravity"),
+                ("fermenter_extract", "fermenter gravity"),
+            )
+            if state not in books.read
+        ]
+        told = f": {' and '.join(missing[:2])} would check the others" if missing else ""
+        return row | {"verdict": f"cannot tell: no reading checks another{told}"}
+    row |= {"value": fit.chi_square, "sd": sqrt(2.0 * fit.df), "p": fit.p_value}
+    test = f"chi-square {fit.chi_square:.1f} at {fit.df} degrees of freedom, {_p(fit.p_value)}"
+    if fit.p_value >= ALARM:
+        return row | {"verdict": f"the readings fit together: {test}"}
+    if not suspects:
+        return row | {"verdict": f"the account does not close, and no single reading explains it: {test}"}
+    names = [describe_slip(suspect, books) for suspect in suspects]
+    if len(names) == 1:
+        others = sum(datum.is_reading for datum in books.data) - 1
+        return row | {"verdict": f"{names[0]} for the other {_count(others)} readings: {test}"}
+    decide = (
+        f"{decider} would decide"
+        if decider
+        else f"a second reading of {' or '.join(suspect.name for suspect in suspects)} would decide"
+    )
+    return row | {"verdict": f"either {', or '.join(names)}: {test}. They explain it about equally well; {decide}"}
+
+
+def describe_slip(suspect: Suspect, books: Books) -> str:
+    """What a suspect reads too high or too low, in its own unit."""
+    datum = next(datum for datum in books.data if datum.name == suspect.name)
+    size = suspect.slip * datum.per_value
+    digits = _DIGITS.get(datum.unit, 2)
+    unit = "" if datum.unit == "SG" else f" {datum.unit}"
+    return f"{datum.name} reads {abs(size):.{digits}f}{unit} too {'high' if size > 0 else 'low'}"
+
+
+def _plausible(
+    brew: Brew, efficiencies: Mapping[str, Any], states: Mapping[str, Any], grist: Grist | None
+) -> dict[str, dict[str, Any]]:
+    """Rows for what cannot be, or is seldom met; nothing where all is as usual."""
+    rows: dict[str, dict[str, Any]] = {}
+
+    def add(name: str, value: Any, unit: str, verdict: str) -> None:
+        rows[name] = {"value": value.nominal_value, "sd": value.std_dev, "unit": unit, "verdict": verdict}
+
+    for name, value in efficiencies.items():
+        if value is not None and value.nominal_value - 2.0 * value.std_dev > 100.0:
+            add(f"{name} above 100 %", value, "%", "cannot be: malt mass, its analysis, or a reading is wrong")
+    if grist is not None and "held" in states:
+        held = states["held"] / grist.grist
+        if (
+            held.nominal_value + 2 * held.std_dev < _ABSORPTION[0]
+            or held.nominal_value - 2 * held.std_dev > _ABSORPTION[1]
+        ):
+            add("absorption", held, "L/kg", "seldom met: water volumes or the pre-boil volume may be wrong")
+    if "loss" in states and states["loss"].nominal_value + 2 * states["loss"].std_dev < 0:
+        add("transfer loss below 0", states["loss"], "L", "cannot be: a volume is wrong, or something was added")
+    if "evaporated" in states and "pre_volume" in states and brew.boil_time:
+        share = states["evaporated"] / states["pre_volume"] / (brew.boil_time / 60.0)
+        low, high = share.nominal_value - 2 * share.std_dev, share.nominal_value + 2 * share.std_dev
+        if high < _EVAPORATION[0] or low > _EVAPORATION[1]:
+            add("evaporation", 100 * share, "%/h", "seldom met: a volume or the length of the boil may be wrong")
+    return rows
+
+
+def _p(value: float) -> str:
+    return "p < 0.001" if value < 0.001 else f"p = {value:.3f}" if value < 0.1 else f"p = {value:.2f}"
+
+
+def _count(number: int) -> str:
+    return _COUNT[number] if 0 <= number < len(_COUNT) else str(number)
