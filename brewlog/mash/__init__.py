@@ -1,1 +1,25 @@
-"""See the modules of this room."""
+"""What happened in the mash: stages of the day, rests as they ran, and how tightly they were held."""
+
+from brewlog.mash.control import Dropout, control_sensor, dropouts
+from brewlog.mash.hold import Hold, hold
+from brewlog.mash.marks import Marks, find_marks
+from brewlog.mash.measures import HOLD_FLOOR, PROBE_SD
+from brewlog.mash.samples import time_weights
+from brewlog.mash.stages import RestSpan, Stage, find_stages, match_rests
+
+__all__ = [
+    "HOLD_FLOOR",
+    "PROBE_SD",
+    "Dropout",
+    "Hold",
+    "Marks",
+    "RestSpan",
+    "Stage",
+    "control_sensor",
+    "dropouts",
+    "find_marks",
+    "find_stages",
+    "hold",
+    "match_rests",
+    "time_weights",
+]
