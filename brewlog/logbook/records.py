@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-_NOTHING: Mapping[str, str] = MappingProxyType({})
+
+def _nothing() -> Mapping[str, str]:
+    return MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ class Rig:
     vessel_material: str | None = None
     """`stainless steel`, `aluminium` or `copper`."""
     notes: str | None = None
-    own: Mapping[str, str] = _NOTHING
+    own: Mapping[str, str] = field(default_factory=_nothing)
     """Columns of the brewer's own, as written."""
 
 
@@ -205,7 +207,7 @@ class Brew:
     additions: tuple[Addition, ...] = ()
     rests: tuple[Rest, ...] = ()
     readings: tuple[Reading, ...] = ()
-    own: Mapping[str, str] = _NOTHING
+    own: Mapping[str, str] = field(default_factory=_nothing)
     """Columns of the brewer's own, as written."""
     load_trace: Callable[[], tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]] | None = field(
         default=None, repr=False, compare=False

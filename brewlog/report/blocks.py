@@ -144,20 +144,7 @@ class Html:
     kind: str = field(default="html", init=False)
 
 
-Block = (
-    Heading
-    | Subheading
-    | Text
-    | Answer
-    | Listing
-    | Links
-    | Caution
-    | Summary
-    | Table
-    | Picture
-    | Columns
-    | Html
-)
+Block = Heading | Subheading | Text | Answer | Listing | Links | Caution | Summary | Table | Picture | Columns | Html
 
 
 def picture(figure: Figure, alt: str, caption: str, dpi: float = 130.0) -> Picture:

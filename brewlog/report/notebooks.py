@@ -80,7 +80,9 @@ def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None,
     folder = folder or notebook_folder()
     notebook = nbformat.read(folder / f"{name}.ipynb", as_version=4)
     set_choices(notebook, choices)
-    NotebookClient(notebook, timeout=timeout, kernel_name="python3", resources={"metadata": {"path": str(folder)}}).execute()
+    NotebookClient(
+        notebook, timeout=timeout, kernel_name="python3", resources={"metadata": {"path": str(folder)}}
+    ).execute()
     return notebook
 
 

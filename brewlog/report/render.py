@@ -32,7 +32,10 @@ class Page:
 @cache
 def _template() -> jinja2.Template:
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("brewlog.report"), autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined
+        loader=jinja2.PackageLoader("brewlog.report"),
+        autoescape=True,
+        trim_blocks=True,
+        undefined=jinja2.StrictUndefined,
     )
     return environment.get_template("page.html")
 

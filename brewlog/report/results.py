@@ -1,0 +1,78 @@
+"""Everything that a report shows, worked out once from a logbook."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, TypeVar
+
+import pandas as pd
+
+from brewlog.findings import Change, Experiment, Relation, brew_table, explain_change, plan_experiment, relate
+from brewlog.report.review import BrewReview, review_brew
+from brewlog.rig import RigFit, calibrate
+
+if TYPE_CHECKING:
+    from brewlog.logbook import Logbook
+
+T = TypeVar("T")
+
+EFFECT_TO_SEEK = 2.0
+"""Gain in points that the next experiment is planned to see: below it few brewers would change how they work."""
+
+
+@dataclass
+class Results:
+    """Results of one logbook; each is worked out when first asked for and kept.
+
+    What cannot be worked out is None, and `reasons` says why.
+    """
+
+    book: Logbook
+    reasons: dict[str, str] = field(default_factory=dict)
+    """What could not be worked out, and why."""
+
+    def _attempt(self, what: str, work: Callable[[], T]) -> T | None:
+        try:
+            return work()
+        except (ValueError, KeyError) as error:
+            self.reasons[what] = str(error.args[0]) if error.args else str(error)
+            return None
+
+    @cached_property
+    def fits(self) -> dict[str, RigFit]:
+        """Constants of each rig that could be calibrated."""
+        found = {
+            label: self._attempt(f"rig {label}", lambda rig=label: calibrate(self.book, rig))
+            for label in self.book.rigs
+        }
+        return {label: fit for label, fit in found.items() if fit is not None}
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row per brew."""
+        return brew_table(self.book, self.fits)
+
+    @cached_property
+    def relation(self) -> Relation | None:
+        """Efficiency against tightness."""
+        return self._attempt("efficiency against tightness", lambda: relate(self.table))
+
+    @cached_property
+    def change(self) -> Change | None:
+        """Why efficiency differs between the days on which the base and on which the mash probe controlled."""
+        return self._attempt("change of efficiency", lambda: explain_change(self.table, "base", "mash"))
+
+    @cached_property
+    def experiment(self) -> Experiment | None:
+        """The next brews that would tell most."""
+        relation = self.relation
+        if relation is None:
+            return None
+        return self._attempt("next experiment", lambda: plan_experiment(relation, EFFECT_TO_SEEK))
+
+    def review(self, label: str) -> BrewReview:
+        """What the logbook says of one brew."""
+        rig = self.book.rig_of(self.book.brews[label])
+        return review_brew(self.book, label, None if rig is None else self.fits.get(rig.label))

@@ -1,0 +1,137 @@
+"""One brew day put together: what was planned and reached, how the rests were held, and the sentences that say so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from brewlog.logbook.records import Brew, Rig
+from brewlog.mash import Hold, control_sensor, hold
+from brewlog.report.words import NOT_KNOWN, number, value_of
+from brewlog.rig import RigFit, reconstruct_mash
+from brewlog.wort import ExtractBalance, extract_balance, extract_from_sg, extract_mass
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from brewlog.logbook import Logbook
+
+
+@dataclass(frozen=True)
+class BrewReview:
+    """What the logbook says of one brew day."""
+
+    brew: Brew
+    rig: Rig | None
+    balance: ExtractBalance
+    held: Hold
+    control: str | None
+    """Sensor that the controller followed: `base` or `mash`; None where nothing tells."""
+    control_from: str | None
+    """`recorded` or `trace`."""
+    reconstructed: pd.DataFrame | None
+    """Mash temperature with its sd where no probe stood; None where it was measured or cannot be told."""
+    reasons: tuple[str, ...]
+    """Why something is missing."""
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The day in plain words, planned against reached first."""
+        return (planned_sentence(self.brew, self.balance), efficiency_sentence(self.balance), hold_sentence(self.held))
+
+    def _repr_markdown_(self) -> str:
+        return "\n\n".join(self.sentences)
+
+
+def review_brew(book: Logbook, label: str, fit: RigFit | None = None) -> BrewReview:
+    """Put together what the logbook says of one brew.
+
+    Parameters
+    ----------
+    book : Logbook
+    label : str
+        The brew's label.
+    fit : RigFit, optional
+        Constants of its rig. Without them a day on which no probe stood in the bed has no tightness.
+
+    Returns
+    -------
+    BrewReview
+
+    Raises
+    ------
+    KeyError
+        If the logbook has no such brew; the nearest label is named.
+    """
+    brew = book.brews[label]
+    rig = book.rig_of(brew)
+    reasons: list[str] = []
+    reconstructed = None
+    held = hold(brew)
+    if held.overall["hold_from"] is None and brew.trace is not None and fit is not None:
+        try:
+            reconstructed = reconstruct_mash(brew, fit)
+            held = hold(brew, mash=reconstructed)
+        except ValueError as error:
+            reasons.append(f"mash temperature not reconstructed: {error}")
+    balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
+    control, control_from = control_sensor(brew)
+    reasons += [f"{what}: {why}" for what, why in balance.reasons.items()] + list(held.reasons)
+    return BrewReview(brew, rig, balance, held, control, control_from, reconstructed, tuple(dict.fromkeys(reasons)))
+
+
+def planned_sentence(brew: Brew, balance: ExtractBalance) -> str:
+    """Pre-boil volume and gravity as planned and as reached, and the extract between them.
+
+    The extract that was planned is taken as exact; the range is that of the readings.
+    """
+    volume, gravity = balance.volume.get("pre-boil"), balance.gravity.get("pre-boil")
+    if volume is None and gravity is None:
+        return "Neither volume nor gravity was read before the boil, so planned and reached cannot be compared."
+    reached = f"Before the boil stood {number(*value_of(volume), 'L')} at SG {number(*value_of(gravity))}"
+    reached = reached.replace(f"stood {NOT_KNOWN}", "stood a volume that was not read").replace(
+        f"SG {NOT_KNOWN}", "a gravity that was not read"
+    )
+    if brew.planned_gravity is None or brew.planned_volume is None:
+        return f"{reached}; no plan was recorded to compare it with."
+    plan = f"planned were {brew.planned_volume:.1f} L at SG {brew.planned_gravity:.4g}"
+    mass: Any = balance.extract_mass.get("pre-boil")
+    if mass is None:
+        return f"{reached}; {plan}."
+    planned_mass = float(extract_mass(brew.planned_volume, extract_from_sg(brew.planned_gravity)))
+    ratio, sd = value_of(100 * (mass / planned_mass - 1))
+    assert ratio is not None
+    change = f"{number(abs(ratio), sd)} % {'more' if ratio >= 0 else 'less'} extract than planned"
+    if sd is not None and abs(ratio) < 2 * sd:
+        change += ", which the readings cannot tell from the plan"
+    return f"{reached}; {plan}. That is {change}."
+
+
+def efficiency_sentence(balance: ExtractBalance) -> str:
+    """Mash and brewhouse efficiency with one standard deviation, or why there is none."""
+    parts = []
+    for name, words in (("mash", "mash efficiency"), ("brewhouse", "brewhouse efficiency")):
+        value = getattr(balance, name)
+        if value is None:
+            parts.append(f"{words} is not known ({balance.reasons.get(name, 'no readings')})")
+        else:
+            parts.append(f"{words} was {number(*value_of(value), '%')}")
+    text = "; ".join(parts)
+    return text[0].upper() + text[1:] + "."
+
+
+def hold_sentence(held: Hold) -> str:
+    """How tightly the rests were held, and on which temperatures that rests."""
+    overall = held.overall
+    if overall["hold_from"] is None:
+        why = held.reasons[0] if held.reasons else "no mash temperature"
+        return f"How tightly the rests were held is not known: {why}."
+    source = {
+        "probe": "measured by the probe in the bed",
+        "reconstructed": "reconstructed from the base sensor and the rig's constants, no probe stood in the bed",
+    }[overall["hold_from"]]
+    return (
+        f"The bed was held within {number(overall['hold_rms'], overall['hold_rms_sd'], 'K')} (rms) of its rests, on average "
+        f"{number(overall['hold_bias'], overall['hold_rms_sd'], 'K')} from them ({source}); "
+        f"{100 * overall['seen']:.0f} % of the rests were seen."
+    )

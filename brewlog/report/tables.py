@@ -1,0 +1,116 @@
+"""Tables of results as tables of a page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from brewlog.report.blocks import Cell, Column, Table
+from brewlog.report.units import UnitChoice
+from brewlog.report.words import number, unit_sign
+
+
+def title_with_unit(title: str, unit: str) -> str:
+    """Column title with its unit in brackets, none for words and plain numbers.
+
+    Examples
+    --------
+    >>> title_with_unit("bias", "K"), title_with_unit("verdict", "")
+    ('bias [K]', 'verdict')
+    """
+    sign = unit_sign(unit)
+    return f"{title} [{sign}]" if sign else title
+
+
+def shown_number(value: Any, unit: str, choice: UnitChoice, sd: Any = None, digits: int | None = None) -> str:
+    """A number in the reader's unit with its sd where there is one, a dash where it is missing."""
+    if value is None or pd.isna(value):
+        return "–"
+    spread = None if sd is None or pd.isna(sd) else choice.scale(float(sd), unit)
+    return number(choice.convert(float(value), unit), spread, "1", digits)
+
+
+def constants_table(constants: pd.DataFrame, choice: UnitChoice, caption: str) -> Table:
+    """A rig's constants with intervals and verdicts."""
+    from brewlog.report.words import interval
+
+    rows: list[list[str | Cell]] = []
+    for name, row in constants.iterrows():
+        unit = str(row["unit"])
+        known = pd.notna(row["estimate"])
+        values = [
+            choice.convert(float(row[key]), unit) if pd.notna(row[key]) else None for key in ("estimate", "low", "high")
+        ]
+        rows.append(
+            [
+                str(name).replace("_", " "),
+                interval(*values, choice.shown(unit)) if known else "–",
+                f"{row['brews']:.0f}" if pd.notna(row["brews"]) else "–",
+                str(row["verdict"]),
+                str(row["rests_on"]) if pd.notna(row["rests_on"]) else "",
+            ]
+        )
+    columns = (
+        Column("constant"),
+        Column("estimate (95 % interval)"),
+        Column("brews", numeric=True),
+        Column("verdict", wide=True),
+        Column("rests on", wide=True),
+    )
+    return Table(caption, columns, rows)
+
+
+def rests_table(rests: pd.DataFrame, units: Mapping[str, str], choice: UnitChoice) -> Table:
+    """How each rest of a brew was held."""
+    wanted = (
+        ("purpose", "purpose", None),
+        ("temp", "rest temperature", 1),
+        ("hold_rms", "tightness (rms)", 2),
+        ("hold_bias", "mean deviation", 2),
+        ("hold_sd", "sd", 2),
+        ("within_half", "within 0.5 K", None),
+        ("within_one", "within 1 K", None),
+        ("overshoot", "overshoot", 2),
+        ("lateness", "lateness", 1),
+        ("ramp_rate", "ramp rate", 2),
+        ("lead", "base lead", 1),
+        ("seen", "seen", None),
+    )
+    present = [(name, title, digits) for name, title, digits in wanted if name in rests.columns]
+    columns = [Column("rest", numeric=True)]
+    for name, title, _ in present:
+        unit = choice.shown(units.get(name, ""))
+        shares = name in ("within_half", "within_one", "seen")
+        columns.append(Column(f"{title} [%]" if shares else title_with_unit(title, unit), numeric=name != "purpose"))
+    rows: list[list[str | Cell]] = []
+    for rest, row in rests.iterrows():
+        cells: list[str | Cell] = [str(rest)]
+        for name, _, digits in present:
+            if name == "purpose":
+                cells.append("" if pd.isna(row[name]) else str(row[name]))
+            elif name in ("within_half", "within_one", "seen"):
+                cells.append("–" if pd.isna(row[name]) else f"{100 * row[name]:.0f}")
+            else:
+                sd = row.get("hold_rms_sd") if name == "hold_rms" else None
+                cells.append(shown_number(row[name], units.get(name, "1"), choice, sd, digits))
+        rows.append(cells)
+    return Table("How each rest was held, by the bed temperature", tuple(columns), rows)
+
+
+def plain_table(frame: pd.DataFrame, caption: str, titles: Sequence[tuple[str, str]], first: str = "") -> Table:
+    """A small frame as it is; numbers with three figures."""
+    columns = [Column(first)] if first else []
+    columns += [Column(title, numeric=pd.api.types.is_numeric_dtype(frame[name])) for name, title in titles]
+    rows: list[list[str | Cell]] = []
+    for label, row in frame.iterrows():
+        cells: list[str | Cell] = [str(label)] if first else []
+        for name, _ in titles:
+            value = row[name]
+            if isinstance(value, float):
+                cells.append("–" if pd.isna(value) else f"{value:.3g}".replace("-", "−"))
+            else:
+                cells.append("" if value is None else str(value))
+        rows.append(cells)
+    return Table(caption, tuple(columns), rows)
