@@ -1,0 +1,66 @@
+"""Chance of seeing an effect in random pairs of a tight and a loose brew."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import stats
+
+MOST_PAIRS = 100
+"""Pairs beyond which nobody brews."""
+
+
+def pairs_chance(pairs: int, effect: float, sd: float, level: float = 0.05) -> float:
+    """Chance that `pairs` random pairs show `effect`: power of the two-sided paired t test.
+
+    Parameters
+    ----------
+    pairs : int
+        Number of pairs, at least 2.
+    effect : float
+        Difference between a tight and a loose brew. [points]
+    sd : float
+        Scatter of one brew; a pair's difference scatters by sqrt(2) times this. [points]
+    level : float
+        Two-sided false-alarm rate. [1]
+
+    Returns
+    -------
+    float
+        NaN for fewer than 2 pairs.
+
+    Notes
+    -----
+    Noncentral t with pairs - 1 degrees of freedom, noncentrality effect sqrt(pairs) / (sd sqrt(2)) [1]_.
+
+    References
+    ----------
+    .. [1] Cohen, "Statistical Power Analysis for the Behavioral Sciences", 2nd edition, chapter 2, 1988.
+
+    Examples
+    --------
+    >>> round(pairs_chance(16, 2.0, 2.5), 2)
+    0.57
+    """
+    if pairs < 2:
+        return float("nan")
+    freedom = pairs - 1
+    shift = abs(effect) * np.sqrt(pairs) / (sd * np.sqrt(2.0))
+    edge = stats.t.isf(level / 2, freedom)
+    return float(stats.nct.sf(edge, freedom, shift) + stats.nct.cdf(-edge, freedom, shift))
+
+
+def pairs_for_chance(effect: float, sd: float, chance: float = 0.8, level: float = 0.05) -> int | None:
+    """Fewest pairs that show `effect` with that chance; None where more than 100 would be needed.
+
+    Examples
+    --------
+    >>> pairs_for_chance(2.0, 2.5)
+    27
+    """
+    low, high = 1, MOST_PAIRS
+    if pairs_chance(high, effect, sd, level) < chance:
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if pairs_chance(middle, effect, sd, level) >= chance else (middle, high)
+    return high

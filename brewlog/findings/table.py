@@ -1,0 +1,280 @@
+"""`brew_table`: one row per brew, with a reason for every empty cell."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from brewlog.quantities import names
+
+if TYPE_CHECKING:
+    from brewlog.logbook import Logbook
+    from brewlog.logbook.records import Brew, Rig
+    from brewlog.rig import RigFit
+
+EFFICIENCIES = ("conversion", "lauter", "mash", "brewhouse")
+COLUMNS = (
+    "brew",
+    "date",
+    "rig",
+    "control",
+    "control_from",
+    *(name + tail for name in EFFICIENCIES for tail in ("", "_sd")),
+    "hold_rms",
+    "hold_rms_sd",
+    "hold_bias",
+    "hold_from",
+    "lateness",
+    "grist",
+    "malt_extract",
+    "mill_gap",
+    "thickness",
+    "mash_time",
+    "mash_out",
+    "sparge",
+    "pre_boil_volume",
+    "pre_boil_gravity",
+    "planned_gravity",
+    "planned_volume",
+    "changes",
+    "pair",
+    "changed_since",
+    "instruments",
+    "missing",
+)
+"""Columns of the brew table, in this order; the brewer's own columns stand before `missing`."""
+WORDS = (
+    "brew",
+    "rig",
+    "control",
+    "control_from",
+    "hold_from",
+    "changes",
+    "pair",
+    "changed_since",
+    "instruments",
+    "missing",
+)
+WATCHED = ("control", "mill_gap", "thickness", "grist", "malt_extract", "mash_time", "sparge")
+"""Columns whose change since the brew before is named, with what counts as a change in `NOTABLE`."""
+NOTABLE: Mapping[str, float] = {
+    "mill_gap": 0.02,
+    "thickness": 0.3,
+    "grist": 0.1,
+    "malt_extract": 0.5,
+    "mash_time": 8.0,
+    "sparge": 0.1,
+}
+"""Least change that is named; of grist and sparge as a share of the value before."""
+
+
+def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.DataFrame:
+    """One row per brew: efficiencies and holds with their uncertainty, settings, what changed, what is missing and why.
+
+    Parameters
+    ----------
+    book : Logbook
+        From `read_logbook`.
+    fits : mapping of str to RigFit, optional
+        Constants by label of the rig; every rig is calibrated where not given. They give a tightness to brews without a
+        probe in the bed. A rig that cannot be calibrated costs only that.
+
+    Returns
+    -------
+    pandas.DataFrame
+        In the order of the logbook; `COLUMNS`, with the brewer's own columns before `missing`. Empty cells are NaN (or
+        empty text) and `missing` holds `column: reason` for each, joined by `; `. `.attrs["units"]` maps column to unit.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> brew_table(SimpleNamespace(brews={}, rigs={}), fits={}).shape[0]
+    0
+    """
+    reasons: dict[str, str] = {}
+    if fits is None:
+        fits = _calibrate_all(book, reasons)
+    rows = [_row(book, brew, fits, reasons) for brew in book.brews.values()]
+    own = list(dict.fromkeys(name for brew in book.brews.values() for name in brew.own if name not in COLUMNS))
+    table = pd.DataFrame(rows, columns=[*COLUMNS[:-1], *own, COLUMNS[-1]])
+    table["date"] = pd.to_datetime(table["date"])
+    for name in COLUMNS:
+        if name != "date" and name not in WORDS:
+            table[name] = table[name].astype(float)
+    for name in own:
+        numbers = pd.to_numeric(table[name], errors="coerce")
+        if numbers.notna().sum() == table[name].notna().sum():
+            table[name] = numbers.astype(float)
+    table["changed_since"] = _changed_since(table)
+    known = names()
+    units = {}
+    for name in table.columns:
+        base = name.removesuffix("_sd")
+        units[name] = known[name].unit if name in known else known[base].unit if base in known else ""
+    table.attrs["units"] = units
+    return table
+
+
+def _calibrate_all(book: Logbook, reasons: dict[str, str]) -> dict[str, Any]:
+    from brewlog.rig import calibrate
+
+    fits = {}
+    for label in book.rigs:
+        try:
+            fits[label] = calibrate(book, label)
+        except ValueError as error:
+            reasons[label] = f"rig not calibrated: {error}"
+    return fits
+
+
+def _row(book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mapping[str, str]) -> dict[str, Any]:
+    rig = book.rig_of(brew)
+    fit = fits.get(rig.label) if rig is not None else None
+    missing: dict[str, str] = {}
+    row: dict[str, Any] = {name: np.nan for name in COLUMNS}
+    row |= {"brew": brew.label, "date": brew.date, "rig": rig.label if rig is not None else brew.rig or ""}
+    row |= _settings(brew, missing)
+    row |= _efficiencies(brew, rig, fit, missing)
+    why = rig_reasons.get(row["rig"], "the rig has no constants")
+    row |= _holds(brew, fit, why, missing)
+    row |= {name: text for name, text in brew.own.items() if name not in COLUMNS and str(text).strip()}
+    row["missing"] = "; ".join(f"{name}: {reason}" for name, reason in missing.items())
+    return row
+
+
+def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:
+    masses = [malt.mass for malt in brew.malts]
+    found: dict[str, Any] = {}
+    if not masses:
+        missing["grist"] = "no malts in grist.csv"
+    elif None in masses:
+        missing["grist"] = "a malt without a mass"
+    else:
+        found["grist"] = float(sum(mass for mass in masses if mass is not None))
+    analysed = [(malt.mass, malt.malt_extract) for malt in brew.malts if malt.mass and malt.malt_extract is not None]
+    if len(analysed) == len(masses) and analysed:
+        weight = sum(mass for mass, _ in analysed)
+        found["malt_extract"] = 100.0 * sum(mass * extract for mass, extract in analysed) / weight
+    else:
+        missing["malt_extract"] = "not every malt has a laboratory extract"
+    for name, value in {
+        "mill_gap": brew.mill_gap,
+        "sparge": brew.sparge_water,
+        "planned_gravity": brew.planned_gravity,
+        "planned_volume": brew.planned_volume,
+    }.items():
+        if value is None:
+            missing[name] = "not recorded"
+        else:
+            found[name] = value
+    if brew.mash_water is None or not found.get("grist"):
+        missing["thickness"] = "mash water not recorded" if brew.mash_water is None else "mass of the grist not known"
+    else:
+        found["thickness"] = brew.mash_water / found["grist"]
+    if brew.date is None:
+        missing["date"] = "not recorded"
+    used = [reading.instrument for reading in brew.readings if reading.quantity in ("gravity", "volume")]
+    found["instruments"] = ", ".join(sorted({word for word in used if word}))
+    return found | {"changes": brew.changes or "", "pair": brew.pair or "", "changed_since": ""}
+
+
+def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]) -> dict[str, Any]:
+    from brewlog.wort import extract_balance
+
+    found: dict[str, Any] = {}
+    try:
+        balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)  # type: ignore[arg-type]
+    except ValueError as error:
+        return (
+            missing.update(dict.fromkeys([*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"], str(error))) or found
+        )
+    for name in EFFICIENCIES:
+        value = getattr(balance, name)
+        if value is None:
+            missing[name] = balance.reasons.get(name, "not enough readings")
+        else:
+            found |= {name: value.nominal_value, f"{name}_sd": value.std_dev}
+    for name, part in (("pre_boil_volume", balance.volume), ("pre_boil_gravity", balance.gravity)):
+        value = part.get("pre-boil")
+        if value is None:
+            missing[name] = balance.reasons.get(name, "not read")
+        else:
+            found[name] = value.nominal_value
+    return found
+
+
+def _holds(brew: Brew, fit: Any, why_no_fit: str, missing: dict[str, str]) -> dict[str, Any]:
+    from brewlog.mash import control_sensor, hold
+
+    control, source = control_sensor(brew)
+    found: dict[str, Any] = {"control": control or "", "control_from": source or ""}
+    if control is None:
+        missing["control"] = "not recorded, and the trace does not tell"
+    wanted = ("hold_rms", "hold_rms_sd", "hold_bias", "lateness", "mash_time", "mash_out")
+    try:
+        held = hold(brew)
+        reasons = _reason_texts(held.reasons)
+        if held.overall.get("hold_from") is None and brew.trace is not None:
+            if fit is None:
+                reasons = [*reasons, f"no temperature of the bed, and {why_no_fit}"]
+            else:
+                held, reasons = _reconstructed(brew, fit, held, reasons)
+    except ValueError as error:
+        return missing.update(dict.fromkeys(("hold_rms", "mash_time", "mash_out", "lateness"), str(error))) or found
+    for name in wanted:
+        value = held.overall.get(name)
+        if value is None or not np.isfinite(float(value)):
+            if not name.endswith("_sd"):
+                missing[name] = "; ".join(reasons).replace("; ", ", ") or "the trace does not tell"
+        else:
+            found[name] = float(value)
+    found["hold_from"] = held.overall.get("hold_from") or ""
+    return found
+
+
+def _reconstructed(brew: Brew, fit: Any, held: Any, reasons: list[str]) -> tuple[Any, list[str]]:
+    from brewlog.mash import hold
+    from brewlog.rig import reconstruct_mash
+
+    try:
+        again = hold(brew, mash=reconstruct_mash(brew, fit))
+    except ValueError as error:
+        return held, [*reasons, f"mash temperature not reconstructed: {error}"]
+    return again, _reason_texts(again.reasons)
+
+
+def _reason_texts(reasons: Any) -> list[str]:
+    """Reasons of a hold as texts: a mapping, a Series or a sequence of them."""
+    if isinstance(reasons, Mapping):
+        return [f"{key}: {text}" if isinstance(key, str) else str(text) for key, text in reasons.items()]
+    return [str(text) for text in reasons]
+
+
+def _changed_since(table: pd.DataFrame) -> list[str]:
+    """What changed since the brew before on the same rig, in words."""
+    texts = [""] * len(table)
+    order = table["date"].argsort(kind="stable") if table["date"].notna().all() else range(len(table))
+    last: dict[str, int] = {}
+    for row in order:
+        rig = str(table["rig"].iloc[row])
+        if rig in last:
+            texts[row] = "; ".join(_differences(table.iloc[last[rig]], table.iloc[row]))
+        last[rig] = int(row)
+    return texts
+
+
+def _differences(before: pd.Series, after: pd.Series) -> list[str]:
+    found = []
+    for name in WATCHED:
+        old, new = before[name], after[name]
+        if name == "control":
+            if old and new and old != new:
+                found.append(f"control {old} to {new}")
+            continue
+        least = NOTABLE[name] * (old if name in ("grist", "sparge") else 1.0)
+        if np.isfinite(old) and np.isfinite(new) and abs(new - old) > least + 1e-9:
+            found.append(f"{name} {old:.3g} to {new:.3g}")
+    return found
