@@ -1,1 +1,27 @@
-"""See the modules of this room."""
+"""A rig's constants, the mash temperature where no probe stood, and the watch over both.
+
+Numerical work is compiled when it is first asked for; importing this room is light.
+"""
+
+from __future__ import annotations
+
+from brewlog.rig.constants import RigFit, calibrate, fit_rig
+from brewlog.rig.fitting import ModelFit, fit_model
+from brewlog.rig.model import layered, one_node, two_node
+from brewlog.rig.optimise import least_squares, minimise
+from brewlog.rig.series import Series, make_series
+
+__all__ = [
+    "ModelFit",
+    "RigFit",
+    "Series",
+    "calibrate",
+    "fit_model",
+    "fit_rig",
+    "layered",
+    "least_squares",
+    "make_series",
+    "minimise",
+    "one_node",
+    "two_node",
+]

@@ -1,0 +1,198 @@
+"""All mashes of a rig: one depth and one lag for its probe, every other constant per brew."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from brewlog.rig.capacity import Inventory
+from brewlog.rig.daily import Scale, bed_model, fit_mash, weigh_scale
+from brewlog.rig.fitting import ModelFit
+from brewlog.rig.model import Model, conductance_of_flow
+from brewlog.rig.series import Series
+from brewlog.rig.stretches import Day
+from brewlog.rig.vessel import Vessel, with_vessel
+
+Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
+
+DEPTHS = (0.35, 0.5, 0.65, 0.8)
+"""Depths of the probe in the bed that are tried."""
+
+
+@dataclass(frozen=True)
+class Mashes:
+    """Every mash of a rig as fitted."""
+
+    model: Model
+    depth: float
+    """Of the probe in the bed, as fits best. [1]"""
+    fits: dict[str, ModelFit]
+    lags: dict[str, tuple[float, float]]
+    """Lag of each brew when it was free, and its sd. [s]"""
+
+
+def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
+    """Fit all mashes: the lag per brew first, then at its median; one-sensor brews with the others' constants.
+
+    Parameters
+    ----------
+    ready : dict
+        From label to (day, series, sensors, inventory).
+    kind : str
+        `layered bed` or `two nodes`.
+    left_out : dict
+        Reasons are added here.
+
+    Returns
+    -------
+    Mashes
+    """
+
+    def one(label: str, model: Model, guess: dict[str, float] | None, fixed: tuple[str, ...] = ()) -> ModelFit | None:
+        day, series, _, inventory = ready[label]
+        try:
+            found = fit_mash(series, model, inventory, day.room_sd, guess, fixed, day.power is not None)
+        except (ValueError, np.linalg.LinAlgError) as error:
+            left_out[label] = f"the fit failed: {error}"
+            return None
+        return found
+
+    both = [label for label, r in ready.items() if r[2] == "base and bed"]
+    depth, first = 0.5, dict[str, ModelFit]()
+    if both and kind == "layered bed":
+        few = both[:: max(1, len(both) // 4)][:4]
+        trials: dict[float, dict[str, ModelFit]] = {}
+        for trial in DEPTHS:
+            found = {label: one(label, bed_model(kind, trial), _middle(trials.get(0.5, {}).values())) for label in few}
+            trials[trial] = {label: fit for label, fit in found.items() if fit is not None}
+        depth = min(trials, key=lambda d: sum(f.rms["pooled"] ** 2 for f in trials[d].values()))
+        first = trials[depth]
+    model = bed_model(kind, depth)
+    for label in both:
+        if label not in first:
+            fit = one(label, model, _middle(first.values()))
+            if fit is not None:
+                first[label] = fit
+    lags = {label: (f.constants["probe_lag"], f.sd["probe_lag"]) for label, f in first.items()}
+    fits = dict(first)
+    middle = _middle(first.values())
+    if len(first) > 1 and middle is not None:
+        for label in first:
+            own = {name: first[label].constants[name] for name in ("heat_share", "heat_loss", "probe_offset")}
+            fit = one(label, model, {**middle, **own}, ("probe_lag",))
+            if fit is not None:
+                fits[label] = fit
+    for label, r in ready.items():
+        if r[2] != "base and bed":
+            fit = one(label, model, middle)
+            if fit is not None:
+                fits[label] = fit
+    return Mashes(model, depth, fits, lags)
+
+
+def _middle(fits: Iterable[ModelFit]) -> dict[str, float] | None:
+    """Medians of the constants that do not depend on the batch, to start the next fit from."""
+    fits = list(fits)
+    if not fits:
+        return None
+    names = [n for n in (*fits[0].model.constants, "probe_offset") if not n.endswith("heat_capacity")]
+    middle = {name: float(np.median([f.constants[name] for f in fits])) for name in names}
+    parts = [f.constants["mash_heat_capacity"] / f.constants["heat_capacity"] for f in fits]
+    return {**middle, "bed_part": float(np.median(parts))}
+
+
+def brew_rows(
+    ready: Ready, mashes: Mashes, heat_ups: dict[str, tuple[ModelFit, Inventory]], vessel: Vessel
+) -> tuple[pd.DataFrame, list[tuple[str, str, str, float, float]]]:
+    """One row of estimates per brew, brought to one scale, and one row per thing that a stretch told.
+
+    Parameters
+    ----------
+    ready : dict
+    mashes : Mashes
+    heat_ups : dict
+        From label to (fit, inventory).
+    vessel : Vessel
+
+    Returns
+    -------
+    per_brew : pandas.DataFrame
+    per_stretch : list of (brew, stretch, constant, estimate, sd)
+    """
+    rows: dict[str, dict[str, object]] = {}
+    told: list[tuple[str, str, str, float, float]] = []
+    for label, (day, series, sees, inventory) in ready.items():
+        fit, (heat_up, water) = mashes.fits.get(label), heat_ups.get(label, (None, None))
+        if fit is None and heat_up is None:
+            continue
+        powered = day.power is not None
+        share_mash, mash, share_water, pot = None, None, None, None
+        if fit is not None and inventory is not None:
+            mash = with_vessel(inventory, vessel)
+            share_mash = fit.constants["heat_share"] * mash.total / fit.constants["heat_capacity"]
+        if heat_up is not None and water is not None:
+            pot = with_vessel(water, vessel)
+            share_water = heat_up.constants["heat_share"] * pot.total / water.total
+            told.append((label, "heat-up", _share_name(powered), share_water, _sd_of(share_water, pot)))
+        scale = weigh_scale(share_mash, mash, share_water, pot)
+        row: dict[str, object] = {"sees": sees, "scale_from": scale.told_by if scale else "the assumed heater share"}
+        if scale is not None:
+            row[_share_name(powered)] = scale.heat_share
+            row["heat_share_sd"] = scale.heat_share_sd
+        if fit is not None:
+            row |= _mash_row(fit, mash, scale, label in mashes.lags)
+            if label in mashes.lags:
+                row["probe_lag"], row["probe_lag_sd"] = mashes.lags[label]
+            row["minutes"] = sum(float(s.elapsed[-1] - s.elapsed[0]) for s in series) / 60
+            row["room_shift"] = float(np.mean(fit.room_shift))
+            row["room_sd"] = day.room_sd
+            if share_mash is not None and mash is not None:
+                told.append((label, "mash", _share_name(powered), share_mash, _sd_of(share_mash, mash, 0.04)))
+            for name in ("heat_loss", "bed_flow", "bed_conductance", "probe_lag", "probe_offset"):
+                if name in row and np.isfinite(float(row[f"{name}_sd"])):  # type: ignore[arg-type]
+                    told.append((label, "mash", name, float(row[name]), float(row[f"{name}_sd"])))  # type: ignore[arg-type]
+        rows[label] = row
+    frame = pd.DataFrame.from_dict(rows, orient="index")
+    frame.index.name = "brew"
+    return frame, told
+
+
+def _share_name(powered: bool) -> str:
+    return "heat_share" if powered else "effective_power"
+
+
+def _sd_of(share: float, inventory: Inventory, model_sd: float = 0.01) -> float:
+    return share * float(np.hypot(inventory.sd / inventory.total, model_sd))
+
+
+def _mash_row(fit: ModelFit, mash: Inventory | None, scale: Scale | None, probe: bool) -> dict[str, object]:
+    """Estimates of one mash on the day's common scale."""
+    c, sd = fit.constants, fit.sd
+    grow, grow_sd = 1.0, 0.0
+    if mash is not None and scale is not None:
+        grow, grow_sd = scale.factor * mash.total / c["heat_capacity"], scale.factor_sd
+
+    def wide(name: str) -> float:
+        relative = sd[name] / c[name] if np.isfinite(sd[name]) else 0.0
+        return c[name] * grow * float(np.hypot(relative, grow_sd))
+
+    row: dict[str, object] = {
+        "heat_capacity": c["heat_capacity"] * grow,
+        "heat_loss": c["heat_loss"] * grow,
+        "heat_loss_sd": wide("heat_loss"),
+        "loss_rate": c["heat_loss"] / c["heat_capacity"],
+        "rms": fit.rms["pooled"],
+    }
+    coupling = "bed_flow" if "bed_flow" in c else "bed_conductance"
+    row[coupling], row[f"{coupling}_sd"] = c[coupling] * grow, wide(coupling)
+    row["coupling_rate"] = c[coupling] / c["mash_heat_capacity"]
+    if coupling == "bed_flow":
+        row["bed_conductance"] = conductance_of_flow(c[coupling] * grow)
+        row["bed_conductance_sd"] = conductance_of_flow(wide(coupling))
+    if probe:
+        row["bed_part"] = c["mash_heat_capacity"] / c["heat_capacity"]
+        row["probe_offset"], row["probe_offset_sd"] = c["probe_offset"], sd["probe_offset"]
+    return row

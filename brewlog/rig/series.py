@@ -1,0 +1,139 @@
+"""One stretch of a day as arrays: what a model is driven by and what the sensors read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from brewlog.quantities import to_float
+
+
+@dataclass(frozen=True)
+class Series:
+    """Power, room and readings of one stretch, in order of time; readings that are missing are NaN."""
+
+    elapsed: np.ndarray
+    """[s]"""
+    power: np.ndarray
+    """Electrical power from each row to the next. [W]"""
+    room: np.ndarray
+    """Air around the rig. [degC]"""
+    readings: np.ndarray
+    """Base sensor and bed probe, shape (rows, 2). [degC]"""
+    coupling: np.ndarray
+    """Recirculation from each row to the next, as part of the usual one. [1]"""
+    vapour: np.ndarray
+    """Vapour pressure over the liquid less the room's, 0 where evaporation is not modelled. [kPa]"""
+    label: str = ""
+    kinds: tuple[np.ndarray, np.ndarray, np.ndarray] = field(init=False, repr=False, compare=False)
+    """For each step its kind; coupling and length of each kind."""
+    inputs: np.ndarray = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        # steps to the microsecond: clocks write no finer, and equal steps share one matrix exponential
+        dt = np.round(np.diff(self.elapsed), 6)
+        if dt.size and dt.min() == dt.max() and self.coupling.min() == self.coupling.max():
+            kind, pairs = np.zeros(dt.size, dtype=np.intp), np.array([[self.coupling[0], dt[0]]])
+        else:
+            pairs, kind = np.unique(np.column_stack([self.coupling[:-1], dt]), axis=0, return_inverse=True)
+        object.__setattr__(self, "kinds", (kind.ravel(), pairs[:, 0].copy(), pairs[:, 1].copy()))
+        u = np.column_stack([self.power, self.room, np.ones(self.elapsed.size), self.vapour])
+        object.__setattr__(self, "inputs", np.ascontiguousarray(u))
+
+    @property
+    def rows(self) -> int:
+        """Number of rows."""
+        return int(self.elapsed.size)
+
+
+def make_series(
+    elapsed: np.ndarray,
+    power: np.ndarray,
+    *,
+    base_temp: np.ndarray | None = None,
+    mash_temp: np.ndarray | None = None,
+    ambient_temp: np.ndarray | float = 20.0,
+    coupling: np.ndarray | float = 1.0,
+    vapour: np.ndarray | float = 0.0,
+    label: str = "",
+) -> Series:
+    """Check and pack the arrays of one stretch.
+
+    Parameters
+    ----------
+    elapsed : array_like, shape (n,)
+        Rising, at least two rows. [s]
+    power : array_like, shape (n,) or scalar
+        Mean electrical power from each row to the next, at least 0; a missing value takes the one before. [W]
+    base_temp, mash_temp : array_like, shape (n,), optional
+        Readings, NaN where missing; a sensor that is not given was not there. [degC]
+    ambient_temp : array_like or float
+        Air around the rig; gaps are bridged by straight lines. [degC]
+    coupling : array_like or float
+        Recirculation as part of the usual one: 1 running, 0 off. [1]
+    vapour : array_like or float
+        Vapour pressure over the liquid less the room's. [kPa]
+    label : str
+        Used in messages.
+
+    Returns
+    -------
+    Series
+
+    Raises
+    ------
+    ValueError
+        If lengths differ, time does not rise, power is negative, or no sensor is given.
+
+    Examples
+    --------
+    >>> make_series([0, 5, 10], 1000.0, base_temp=[20.0, 20.1, 20.2]).rows
+    3
+    """
+    t = np.atleast_1d(to_float(elapsed, "s", "elapsed")).astype(float)
+    if t.size < 2 or not np.all(np.isfinite(t)) or np.any(np.diff(t) <= 0):
+        raise ValueError("elapsed must have two rows or more and rise from row to row.")
+
+    def column(value: object, unit: str, what: str) -> np.ndarray:
+        out = to_float(value, unit, what)
+        if out.ndim and out.shape != t.shape:
+            raise ValueError(f"{what} has {out.size} rows; elapsed has {t.size}.")
+        return np.broadcast_to(out, t.shape).astype(float)
+
+    if base_temp is None and mash_temp is None:
+        raise ValueError("no temperature was given; expected base_temp, mash_temp or both.")
+    watts = hold_last(column(power, "W", "power"))
+    if np.nanmin(watts) < 0:
+        raise ValueError(f"power goes down to {np.nanmin(watts):g} W; expected 0 or more.")
+    readings = np.full((t.size, 2), np.nan)
+    if base_temp is not None:
+        readings[:, 0] = column(base_temp, "degC", "base_temp")
+    if mash_temp is not None:
+        readings[:, 1] = column(mash_temp, "degC", "mash_temp")
+    room = bridge(t, column(ambient_temp, "degC", "ambient_temp"))
+    flow = np.nan_to_num(column(coupling, "1", "coupling"), nan=1.0)
+    steam = np.nan_to_num(column(vapour, "kPa", "vapour"))
+    return Series(t, watts, room, readings, flow, steam, label)
+
+
+def hold_last(values: np.ndarray) -> np.ndarray:
+    """Fill each NaN with the value before it (the first ones with the first value)."""
+    good = np.isfinite(values)
+    if good.all():
+        return values
+    if not good.any():
+        raise ValueError("power holds no number at all; without it only time constants can be had.")
+    place = np.maximum.accumulate(np.where(good, np.arange(values.size), -1))
+    place[place < 0] = int(np.argmax(good))
+    return values[place]
+
+
+def bridge(elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Fill each NaN on a straight line between its neighbours; ends keep the nearest value."""
+    good = np.isfinite(values)
+    if good.all():
+        return values
+    if not good.any():
+        raise ValueError("ambient_temp holds no number at all; give one value for the room instead.")
+    return np.interp(elapsed, elapsed[good], values[good])

@@ -1,0 +1,201 @@
+"""The table of constants: intervals over brews, verdicts in words, and what each rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook.records import Rig
+from brewlog.rig.interval import Interval, far_off, over_brews
+from brewlog.rig.mashes import Mashes, Ready
+from brewlog.rig.model import LAYERS
+from brewlog.rig.stretches import LOGGED_ROOM_SD
+from brewlog.rig.vessel import Vessel
+
+UNITS = {
+    "heat_share": "1",
+    "vessel_heat_capacity": "J/K",
+    "heat_loss": "W/K",
+    "bed_flow": "L/min",
+    "bed_conductance": "W/K",
+    "probe_lag": "s",
+    "probe_offset": "K",
+    "boil_off": "L/h",
+    "absorption": "L/kg",
+    "dead_volume": "L",
+}
+"""Constants of a rig and their units, in the order of the table."""
+
+LEARN = {
+    "heat_share": "log mash_water and the grist, or a heat-up of measured water (water_tests.csv)",
+    "vessel_heat_capacity": "log two heat-ups with very different litres (water_tests.csv)",
+    "heat_loss": "log ambient_temp, or a cool-down of measured water (water_tests.csv)",
+    "bed_flow": "log mash_temp and base_temp over a ramp",
+    "bed_conductance": "log mash_temp and base_temp over a ramp",
+    "probe_lag": "log mash_temp over a ramp, every 10 s or more often",
+    "probe_offset": "log mash_temp beside base_temp",
+    "boil_off": "log pre-boil and post-boil volumes and boil_time",
+    "absorption": "log mash_water, sparge_water and the pre-boil volume",
+    "dead_volume": "log post-boil and fermenter volumes",
+}
+"""What would tell a constant that these data do not tell."""
+
+IDENTIFIED, RATIO, UNTOLD = "identified", "only as ratio", "not told by these data"
+_LIMITS = {"probe_lag": (0.6, 15.0), "probe_offset": (0.0, 0.6), "heat_share": (0.15, 0.0)}
+"""Half-width up to which a constant counts as identified, relative and absolute; others 0.4 relative."""
+
+
+def constants_table(
+    record: Rig,
+    per_brew: pd.DataFrame,
+    mashes: Mashes,
+    ready: Ready,
+    vessel: Vessel,
+    vessel_words: str,
+    test_losses: Mapping[str, float],
+    volumes: Mapping[str, tuple[Interval, str]],
+) -> tuple[pd.DataFrame, list[str]]:
+    """Table of constants and the notes below it.
+
+    Parameters
+    ----------
+    record : Rig
+    per_brew : pandas.DataFrame
+    mashes : Mashes
+    ready : dict
+    vessel : Vessel
+    vessel_words : str
+        What the vessel's prior rests on.
+    test_losses : mapping of str to float
+        Loss by water test. [W/K]
+    volumes : mapping of str to (Interval, str)
+
+    Returns
+    -------
+    table : pandas.DataFrame
+    notes : list of str
+    """
+    notes: list[str] = []
+    rows: dict[str, dict[str, object]] = {}
+    scaled = any(r[3] is not None for r in ready.values())
+    for name in UNITS:
+        if name in volumes:
+            interval, rests = volumes[name]
+            rows[name] = _row(name, interval, rests)
+        elif name == "vessel_heat_capacity":
+            rows[name] = _vessel_row(vessel, vessel_words)
+        elif name == "bed_flow" and mashes.model.name == "two nodes":
+            continue
+        else:
+            interval, rests = _over(name, per_brew, test_losses, notes)
+            rows[name] = _row(name, interval, rests)
+    _special(rows, record, per_brew, ready, scaled, notes)
+    if mashes.model.name == "layered bed" and mashes.fits and any(r[2] == "base and bed" for r in ready.values()):
+        notes.append(
+            f"The bed is taken as {LAYERS} layers through which the wort flows; the probe fits best at a depth of "
+            f"{mashes.depth:g} (0 top, 1 bottom). bed_conductance follows from bed_flow."
+        )
+    if "probe_offset" in per_brew:
+        notes.append(
+            "Three quarters of the loss are taken from the base; if the bed loses more, probe_offset comes out lower. "
+            "Their sum, heat_loss, does not depend on it."
+        )
+    if scaled:
+        notes.append(
+            "The scale rests on recorded litres and kilograms: if all litres are 1 % too low in the book, heat_share, "
+            "heat_loss and bed_flow come out about 1 % too low, and the intervals do not know of it."
+        )
+    table = pd.DataFrame.from_dict(rows, orient="index")
+    table.index.name = "constant"
+    return table, notes
+
+
+def _over(
+    name: str, per_brew: pd.DataFrame, test_losses: Mapping[str, float], notes: list[str]
+) -> tuple[Interval, str]:
+    """Interval of one constant over brews; brews far off the others are named and left out."""
+    values = per_brew[name].dropna().astype(float) if name in per_brew else pd.Series(dtype=float)
+    single = None
+    if len(values) == 1 and f"{name}_sd" in per_brew:
+        single = float(per_brew.loc[values.index[0], f"{name}_sd"])
+    away = far_off(values.to_numpy())
+    if away.any():
+        labels = ", ".join(str(label) for label in values.index[away])
+        notes.append(f"{name}: brew {labels} left out, further than 6 robust sd from the other brews.")
+        values = values[~away]
+    rests = f"spread between {len(values)} brews"
+    if name == "heat_loss" and test_losses:
+        values = pd.concat([values, pd.Series(dict(test_losses), dtype=float)])
+        rests += f" and {len(test_losses)} cool-down tests"
+    if name in ("heat_share", "heat_loss", "bed_flow", "bed_conductance") and "scale_from" in per_brew:
+        sources = per_brew["scale_from"].value_counts()
+        rests += "; scale from " + ", ".join(f"{source} ({n})" for source, n in sources.items())
+    return over_brews(values.to_numpy(), single), rests
+
+
+def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
+    half = (interval.high - interval.low) / 2
+    relative, absolute = _LIMITS.get(name, (0.4, 0.0))
+    told = interval.brews > 0 and np.isfinite(half) and half <= max(relative * abs(interval.estimate), absolute)
+    verdict = IDENTIFIED if told else f"{UNTOLD}, {LEARN[name]}"
+    return {
+        "estimate": interval.estimate,
+        "sd": interval.sd,
+        "low": interval.low,
+        "high": interval.high,
+        "unit": UNITS[name],
+        "brews": interval.brews,
+        "verdict": verdict,
+        "rests_on": rests if interval.brews else "nothing",
+    }
+
+
+def _vessel_row(vessel: Vessel, words: str) -> dict[str, object]:
+    half = 1.96 * vessel.sd
+    return {
+        "estimate": vessel.heat_capacity,
+        "sd": vessel.sd,
+        "low": max(vessel.heat_capacity - half, 0.0),
+        "high": vessel.heat_capacity + half,
+        "unit": "J/K",
+        "brews": vessel.heat_ups,
+        "verdict": IDENTIFIED if vessel.told else f"{UNTOLD}, {LEARN['vessel_heat_capacity']}",
+        "rests_on": f"{words}, weighed with {vessel.heat_ups} heat-ups" if vessel.heat_ups else words,
+    }
+
+
+def _special(
+    rows: dict[str, dict[str, object]],
+    record: Rig,
+    per_brew: pd.DataFrame,
+    ready: Ready,
+    scaled: bool,
+    notes: list[str],
+) -> None:
+    """Verdicts that follow from what was not recorded at all."""
+    if "effective_power" in per_brew:
+        watts = over_brews(per_brew["effective_power"])
+        rows["heat_share"]["verdict"] = f"{RATIO}, log heater_power in rigs.csv"
+        notes.append(
+            f"heater_power is not recorded: only its product with heat_share is told, {watts.estimate:.0f} W "
+            f"({watts.low:.0f} to {watts.high:.0f}) at full power."
+        )
+    if ready and not scaled:
+        for name in ("heat_share", "heat_loss", "bed_flow", "bed_conductance"):
+            if name in rows:
+                rows[name]["verdict"] = f"{RATIO}, {LEARN['heat_share']}"
+        if "loss_rate" in per_brew:
+            loss = over_brews(1 / per_brew["loss_rate"] / 3600)
+            notes.append(
+                "Without litres and kilograms only time constants are told: heat_capacity / heat_loss "
+                f"{loss.estimate:.1f} h ({loss.low:.1f} to {loss.high:.1f}). The other values assume a heater share of 0.93."
+            )
+    if (
+        rows["heat_loss"]["brews"] == 1
+        and ready
+        and "room_sd" in per_brew
+        and per_brew["room_sd"].max() > LOGGED_ROOM_SD
+    ):
+        rows["heat_loss"]["verdict"] = f"{UNTOLD}, one brew cannot tell it without the room: log ambient_temp"
