@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Brew
-from brewlog.mash.levels import Level, match_levels, plateaus, set_levels
+from brewlog.mash.levels import Level, match_levels, planned_levels, plateaus, set_levels
 from brewlog.mash.marks import BOIL_SETTING, Marks, find_marks
 from brewlog.mash.samples import known_samples
 
@@ -50,15 +50,24 @@ def mash_levels(brew: Brew, marks: Marks, trace: pd.DataFrame | None = None) -> 
     setting = known_samples(brew, "set_temp", trace)
     levels, logged = set_levels(*setting), setting[0].size > 0
     if not logged:
-        order = ["mash_temp", "base_temp"] if brew.heater_follows == "mash" else ["base_temp", "mash_temp"]
-        for channel in order:
-            elapsed, values = known_samples(brew, channel, trace)
-            keep = (elapsed >= start) & (elapsed <= end)
-            if keep.sum() > 2:
-                levels = plateaus(elapsed[keep], values[keep])
-                break
+        levels = _levels_of_sensors(brew, trace, start, end)
     inside = [Level(one.temp, max(one.start, start), min(one.end, end)) for one in levels]
     return tuple(one for one in inside if one.end - one.start >= 60.0 and 25.0 < one.temp < BOIL_SETTING), logged
+
+
+def _levels_of_sensors(brew: Brew, trace: pd.DataFrame, start: float, end: float) -> tuple[Level, ...]:
+    order = ["base_temp", "mash_temp"]
+    if brew.heater_follows == "mash" and known_samples(brew, "mash_temp", trace)[0].size:
+        order = ["mash_temp"]
+    for channel in order:
+        elapsed, values = known_samples(brew, channel, trace)
+        keep = (elapsed >= start) & (elapsed <= end)
+        if keep.sum() > 2:
+            elapsed, values = elapsed[keep], values[keep]
+            # a bed nears its rest so slowly that a ramp's end looks like a plateau; the plan tells them apart
+            guided = planned_levels(elapsed, values, brew.rests) if channel == "mash_temp" else ()
+            return guided or plateaus(elapsed, values)
+    return ()
 
 
 def _holding(brew: Brew, marks: Marks, trace: pd.DataFrame) -> list[tuple[float, float, float]]:

@@ -14,8 +14,9 @@ from brewlog.mash.control import Dropout, dropouts, mash_levels, tell_control
 from brewlog.mash.levels import match_levels
 from brewlog.mash.marks import Marks, find_marks
 from brewlog.mash.measures import moments, probe_hold_sd, reconstructed_hold_sd, share_within
+from brewlog.mash.probe import out_of_bed
 from brewlog.mash.samples import ARRIVAL_BAND, MAX_GAP, first_within, known_samples, time_weights
-from brewlog.mash.stages import RestSpan, control_samples, match_rests
+from brewlog.mash.stages import AskedRest, RestSpan, asked_rests, control_samples, match_rests, purposes
 from brewlog.quantities import unit_of
 
 LEAST_SEEN = 0.5
@@ -118,6 +119,8 @@ class _Bed:
     source: str | None
     base: np.ndarray
     """Base temperature at the same times, NaN where it is not known within five minutes."""
+    outside: tuple[tuple[float, float], ...]
+    """Stretches in which the probe was out of the bed. [s]"""
 
 
 def _at(times: np.ndarray, elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -131,9 +134,14 @@ def _at(times: np.ndarray, elapsed: np.ndarray, values: np.ndarray) -> np.ndarra
     return np.where(near, np.interp(times, elapsed, values), np.nan)
 
 
-def _bed(brew: Brew, trace: pd.DataFrame, mash: pd.DataFrame | None) -> _Bed:
+def _bed(brew: Brew, trace: pd.DataFrame, mash: pd.DataFrame | None, marks: Marks) -> _Bed:
+    outside: tuple[tuple[float, float], ...] = ()
     if mash is None:
         elapsed, temp = known_samples(brew, "mash_temp", trace)
+        outside = out_of_bed(elapsed, temp, marks)
+        for first, last in outside:
+            keep = (elapsed < first) | (elapsed > last)
+            elapsed, temp = elapsed[keep], temp[keep]
         sd, source = np.zeros(temp.size), "probe" if temp.size else None
     else:
         missing = {"elapsed", "mash_temp", "sd"} - set(mash.columns)
@@ -146,7 +154,7 @@ def _bed(brew: Brew, trace: pd.DataFrame, mash: pd.DataFrame | None) -> _Bed:
         source = "reconstructed"
         if np.any(np.diff(elapsed) <= 0):
             raise ValueError("mash.elapsed does not rise from row to row; expected rows in order of time.")
-    return _Bed(elapsed, temp, sd, source, _at(elapsed, *known_samples(brew, "base_temp", trace)))
+    return _Bed(elapsed, temp, sd, source, _at(elapsed, *known_samples(brew, "base_temp", trace)), outside)
 
 
 def _hides(bed: _Bed, start: float, moment: float) -> bool:
@@ -252,35 +260,43 @@ def _overall(bed: _Bed, spans: list[RestSpan], rows: dict[int, dict[str, float]]
     }
 
 
-def _mash_time(spans: tuple[RestSpan, ...], marks: Marks) -> tuple[float, str]:
+def _mash_time(asked: list[AskedRest], marks: Marks, planned: bool, logged: bool) -> tuple[float, str]:
     if not np.isfinite(marks.mash_in):
         return np.nan, "mash-in is neither recorded nor to be found in the trace"
-    outs = [span.change for span in spans if span.purpose == "mash-out" and np.isfinite(span.change)]
+    outs = [one.change for one in asked if one.purpose == "mash-out" and np.isfinite(one.change)]
+    if planned and not (outs or logged or np.isfinite(marks.mash_out)):
+        return np.nan, "a mash-out was planned, but its beginning is neither recorded nor to be found in the trace"
     end = min([value for value in (marks.mash_out, *outs, marks.lift) if np.isfinite(value)], default=np.nan)
     if not np.isfinite(end):
         return np.nan, "neither mash-out nor the lift is recorded or to be found in the trace"
     return (end - marks.mash_in) / 60, ""
 
 
-def _mash_out(brew: Brew, bed: _Bed, spans: tuple[RestSpan, ...], marks: Marks, last: float) -> tuple[float, str]:
+def _mash_out(
+    brew: Brew, bed: _Bed, asked: list[AskedRest], spans: tuple[RestSpan, ...], marks: Marks, last: float
+) -> tuple[float, str]:
     """1, 0 or NaN with a reason: was the bed within 1 K of the mash-out rest for five minutes or more?"""
-    planned = [span for span in spans if span.purpose == "mash-out"]
-    if not planned:
+    temps = [one.rest.temp for one in asked if one.purpose == "mash-out"] or [
+        rest.temp for rest, word in zip(brew.rests, purposes(brew.rests), strict=True) if word == "mash-out"
+    ]
+    if not temps:
         known = bool(spans) or bool(brew.rests)
         return (0.0, "") if known else (np.nan, "neither a plan nor a logged target tells whether there was a mash-out")
-    span = planned[-1]
     if bed.source is None:
         return np.nan, _NO_BED
-    start = span.change if np.isfinite(span.change) else span.start
+    # what an earlier rest at the same temperature did is not a mash-out
+    start = max([span.end for span in spans if span.counts], default=marks.mash_in)
     end = marks.lift if np.isfinite(marks.lift) else last
+    if not start < end:
+        return np.nan, "the stretch of the mash-out is neither recorded nor to be found in the trace"
     weights = time_weights(bed.elapsed, start, end)
-    near = float(weights.sum()) * share_within(weights, bed.temp - span.temp, bed.sd, 1.0) if weights.sum() > 0 else 0.0
+    seen = float(weights.sum())
+    near = seen * share_within(weights, bed.temp - temps[-1], bed.sd, 1.0) if seen > 0 else 0.0
     if near >= MASH_OUT_TIME - 1e-6:
         return 1.0, ""
-    unseen = end - start - float(weights.sum())
-    if near + unseen < MASH_OUT_TIME:
+    if near + end - start - seen < MASH_OUT_TIME:
         return 0.0, ""
-    return np.nan, f"the bed was not seen for {unseen / 60:.0f} min of the mash-out"
+    return np.nan, f"the bed was not seen for {(end - start - seen) / 60:.0f} min of the mash-out"
 
 
 def _rest_frame(brew: Brew, spans: tuple[RestSpan, ...], rows: dict[int, dict[str, float]]) -> pd.DataFrame:
@@ -344,7 +360,7 @@ def hold(brew: Brew, mash: pd.DataFrame | None = None) -> Hold:
 
     The bed temperature is that of the probe in the bed, or the reconstructed one that is handed in. It is never taken
     from the base sensor: without probe and reconstruction the values are missing, with the reason. Stretches that were
-    not seen for more than five minutes are not bridged.
+    not seen for more than five minutes are not bridged; readings of a probe that slipped out of the bed are left out.
 
     Parameters
     ----------
@@ -397,8 +413,10 @@ def hold(brew: Brew, mash: pd.DataFrame | None = None) -> Hold:
     trace = brew.trace
     if trace is None or not len(trace):
         return _nothing(brew, "no trace of this brew")
-    marks, bed = find_marks(brew), _bed(brew, trace, mash)
+    marks = find_marks(brew)
+    bed = _bed(brew, trace, mash, marks)
     control, source, why_not = tell_control(brew)
+    asked = asked_rests(brew, marks, trace)
     spans = match_rests(brew, mash)
     rows = {span.rest: _measure(bed, span) for span in spans}
     counted = [span for span in spans if span.counts]
@@ -407,6 +425,10 @@ def hold(brew: Brew, mash: pd.DataFrame | None = None) -> Hold:
     reasons: dict[str, str] = {}
     silent = dropouts(brew, spans[0].start, spans[-1].end) if spans and bed.source == "probe" else ()
     notes = _notes(brew, trace, marks, spans, silent)
+    notes += [
+        f"From {low / 60:.0f} to {high / 60:.0f} min the probe read far too cold: taken as out of the bed, left out."
+        for low, high in bed.outside
+    ]
 
     blocked = ""
     if not control_samples(brew, trace, mash)[0].size and not spans:
@@ -432,11 +454,12 @@ def hold(brew: Brew, mash: pd.DataFrame | None = None) -> Hold:
     ):
         if not np.isfinite(overall[name]):
             reasons.setdefault(name, cause)
-    overall["mash_time"], cause = _mash_time(spans, marks)
+    planned_out = "mash-out" in purposes(brew.rests)
+    overall["mash_time"], cause = _mash_time(asked, marks, planned_out, "set_temp" in trace)
     if cause:
         reasons["mash_time"] = cause
     last = float(trace["elapsed"].iloc[-1])
-    overall["mash_out"], cause = _mash_out(brew, bed, spans, marks, last)
+    overall["mash_out"], cause = _mash_out(brew, bed, asked, spans, marks, last)
     if cause:
         reasons["mash_out"] = cause
     overall["hold_from"] = bed.source if np.isfinite(overall["hold_rms"]) else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -124,6 +125,53 @@ def plateaus(elapsed: np.ndarray, values: np.ndarray) -> tuple[Level, ...]:
         if level.end - level.start >= _SHORTEST_PLATEAU / 2:
             found.append(level)
     return tuple(level for level in _join(found, 0.7) if level.end - level.start >= _SHORTEST_PLATEAU)
+
+
+def planned_levels(elapsed: np.ndarray, values: np.ndarray, rests: Sequence[Rest]) -> tuple[Level, ...]:
+    """Levels of the controlling sensor at the planned rest temperatures, where the target was not logged.
+
+    A level begins where the sensor first comes within 0.5 K of the next planned temperature and then stays within
+    1.6 K for six minutes; a rest that it only passes through is skipped. It ends where the sensor last was within
+    0.5 K before the next level.
+
+    Parameters
+    ----------
+    elapsed, values : numpy.ndarray, shape (n,)
+        Known samples of the controlling sensor, from mash-in to the lift. [s], [degC]
+    rests : sequence of Rest
+        In order of the day.
+
+    Returns
+    -------
+    tuple of Level
+
+    Examples
+    --------
+    >>> times = np.arange(0.0, 3600.0, 30.0)
+    >>> temps = np.interp(times, [0, 1200, 1800, 3600], [63, 63, 71, 71])
+    >>> plan = [Rest("1", 1, 63.0), Rest("1", 2, 67.0), Rest("1", 3, 71.0)]
+    >>> [(level.temp, level.start) for level in planned_levels(times, temps, plan)]
+    [(63.0, 0.0), (71.0, 1770.0)]
+    """
+    even = smooth(elapsed, values, 60.0)
+    begun: list[tuple[Rest, float]] = []
+    for rest in rests:
+        off = np.abs(even - rest.temp)
+        near = np.flatnonzero((off <= 0.5) & (elapsed >= (begun[-1][1] if begun else -np.inf)))
+        held = next((k for k in near if _stays(elapsed, off, k)), None)
+        if held is not None:
+            begun.append((rest, float(elapsed[held])))
+    levels = []
+    for k, (rest, start) in enumerate(begun):
+        stop = begun[k + 1][1] if k + 1 < len(begun) else np.inf
+        near = elapsed[(np.abs(even - rest.temp) <= 0.5) & (elapsed >= start) & (elapsed < stop)]
+        levels.append(Level(rest.temp, start, float(near[-1]) if near.size else start))
+    return tuple(levels)
+
+
+def _stays(elapsed: np.ndarray, off: np.ndarray, k: Any) -> bool:
+    ahead = (elapsed >= elapsed[k]) & (elapsed <= elapsed[k] + 360.0)
+    return bool((off[ahead] <= 1.6).mean() > 0.9 and ahead.sum() >= 3)
 
 
 def match_levels(levels: Sequence[Level], rests: Sequence[Rest], shift: float = 0.0) -> dict[int, int]:

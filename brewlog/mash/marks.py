@@ -9,7 +9,7 @@ import numpy as np
 
 from brewlog.logbook.records import Brew
 from brewlog.mash.levels import set_levels
-from brewlog.mash.samples import known_samples, smooth
+from brewlog.mash.samples import Samples, known_samples, smooth
 
 BOIL_SETTING = 90.0
 """A target this high asks for the boil. [degC]"""
@@ -26,8 +26,6 @@ STRIKE_MISS = 3.0
 
 BEGINS_MASHING = 1.5
 """A trace that begins this close to the first rest begins with the mash. [K]"""
-
-Samples = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True, slots=True)

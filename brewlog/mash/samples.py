@@ -8,11 +8,17 @@ from numpy.typing import ArrayLike
 
 from brewlog.logbook.records import Brew
 
+Samples = tuple[np.ndarray, np.ndarray]
+"""Times [s] and values of the known samples of a channel."""
+
 MAX_GAP = 300.0
 """Longest interval between two samples that is bridged. [s]"""
 
 ARRIVAL_BAND = 0.5
 """A temperature has arrived when it is this close to the rest temperature. [K]"""
+
+SETTLED = 600.0
+"""A temperature that stays near the first rest for this long has settled. [s]"""
 
 _SPOILT = ("gap", "dropout", "stuck", "error code", "spike", "out of range")
 _ROUNDING = 1e-9
@@ -126,6 +132,28 @@ def first_within(
     here = np.abs(gaps) <= band + _ROUNDING
     here[1:] |= (gaps[1:] * gaps[:-1] < 0) & (np.abs(np.diff(gaps)) <= _LARGEST_STEP)
     return float(times[here.argmax()]) if here.any() else np.nan
+
+
+def settled_within(elapsed: np.ndarray, values: np.ndarray, target: float, after: float, before: float) -> float:
+    """First sample within 0.5 K of `target` after which the temperature stays within 1 K for ten minutes.
+
+    For the first rest: while cold grain is stirred in, a temperature may fall through the rest temperature and climb
+    back minutes later. Where it never stays, the first sample within 0.5 K; NaN where there is none.
+
+    Examples
+    --------
+    >>> times, temps = 60.0 * np.arange(8), np.array([68, 64, 61, 61, 62.5, 63.6, 64, 64])
+    >>> settled_within(times, temps, 64.0, 0.0, 420.0)
+    300.0
+    """
+    near = (elapsed >= after - _ROUNDING) & (elapsed <= before + _ROUNDING)
+    times, off = elapsed[near], np.abs(values[near] - target)
+    far = times[off > 1.0 + _ROUNDING]
+    for time in times[off <= ARRIVAL_BAND + _ROUNDING]:
+        k = np.searchsorted(far, time)
+        if k == far.size or far[k] - time > SETTLED:
+            return float(time)
+    return first_within(elapsed, values, target, after, before)
 
 
 def smooth(elapsed: np.ndarray, values: np.ndarray, window: float, how: str = "median") -> np.ndarray:

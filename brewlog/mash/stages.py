@@ -12,7 +12,7 @@ from brewlog.logbook.records import Brew, Rest
 from brewlog.mash.control import mash_levels, tell_control
 from brewlog.mash.levels import Level, match_levels
 from brewlog.mash.marks import Marks, find_marks
-from brewlog.mash.samples import MAX_GAP, first_within, known_samples, smooth
+from brewlog.mash.samples import MAX_GAP, Samples, first_within, known_samples, settled_within, smooth
 
 MASH_OUT_TEMP = 74.5
 """A last rest this hot or hotter whose purpose nobody wrote down is a mash-out. [degC] common practice, no source"""
@@ -79,7 +79,8 @@ def tidy_purpose(purpose: str | None) -> str | None:
     return {"mashin": "mash-in", "mashout": "mash-out"}.get(word, word if word in ("mash-in", "mash-out") else purpose)
 
 
-def _purposes(rests: Sequence[Rest]) -> list[str | None]:
+def purposes(rests: Sequence[Rest]) -> list[str | None]:
+    """Purpose of each rest; a last one at 74.5 degC or more that has none is taken as a mash-out."""
     words = [tidy_purpose(rest.purpose) for rest in rests]
     if words and words[-1] is None and len(words) > 1 and rests[-1].temp >= MASH_OUT_TEMP:
         words[-1] = "mash-out"
@@ -87,74 +88,83 @@ def _purposes(rests: Sequence[Rest]) -> list[str | None]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class AskedRest:
     """A rest as it was asked for: its target and the stretch between two changes of target."""
 
     rest: Rest
     purpose: str | None
     since: float
+    """[s]"""
     change: float
-    """As `since`; NaN for the first rest of the day."""
+    """As `since`; NaN for the first rest of the day. [s]"""
     end: float
+    """[s]"""
 
 
-def _ramp_start(one: Level, other: Level, elapsed: np.ndarray, values: np.ndarray, power: tuple) -> float:
-    """When the temperature left one plateau for the next; back to the start of the high power where that was logged."""
+def _departure(one: Level, other: Level, sensor: Samples, power: Samples) -> float:
+    """When the sensor left one level for the other, or a little before, when the power went up for it."""
     sign = np.sign(other.temp - one.temp) or 1.0
+    elapsed, values = sensor
     between = (elapsed >= one.start) & (elapsed <= other.start)
     times, even = elapsed[between], smooth(elapsed[between], values[between], 60.0)
-    low = np.flatnonzero(sign * (even - one.temp) <= 0.3)
+    settled = (times >= one.start + 0.4 * (one.end - one.start)) & (times <= one.end)
+    if not settled.any():
+        return one.end
+    low = np.flatnonzero(sign * (even - np.median(even[settled])) <= 0.3)
     left = float(times[low[-1]]) if low.size else one.end
-    watts_times, watts = power
-    if watts_times.size < 5 or sign < 0:
-        return left
-    mean = smooth(watts_times, watts, 60.0, "mean")
-    holding = mean[(watts_times >= (one.start + one.end) / 2) & (watts_times <= one.end)]
-    heating = mean[(watts_times > left) & (watts_times < other.start)]
-    if holding.size < 3 or heating.size < 3 or np.median(heating) <= 1.5 * np.median(holding):
-        return left
-    quiet = np.flatnonzero((mean < (np.median(holding) + np.median(heating)) / 2) & (watts_times <= left))
-    back = float(watts_times[quiet[-1]]) if quiet.size else left
-    return back if 0 <= left - back <= MAX_GAP else left
+    return _power_up(one, left, power) if sign > 0 else left
 
 
-def _asked(brew: Brew, marks: Marks, trace: pd.DataFrame) -> list[_Asked]:
-    """Rests that were asked for, in order, with the changes of target on both sides."""
+def _power_up(one: Level, left: float, power: Samples) -> float:
+    """Last moment of low power in the five minutes before `left`, where low and high can be told apart; else `left`."""
+    times, values = power
+    if times.size < 5:
+        return left
+    even = smooth(times, values, 60.0, "mean")
+    holding = even[(times >= one.start + 0.4 * (left - one.start)) & (times <= left - MAX_GAP)]
+    heating = even[(times >= left) & (times <= left + 120.0)]
+    if holding.size < 3 or heating.size < 2 or np.median(heating) <= 2 * np.median(holding):
+        return left
+    limit = (np.median(holding) + np.median(heating)) / 2
+    low = np.flatnonzero((even < limit) & (times <= left) & (times >= left - MAX_GAP))
+    return float(times[low[-1]]) if low.size else left
+
+
+def asked_rests(brew: Brew, marks: Marks, trace: pd.DataFrame) -> list[AskedRest]:
+    """Rests that were asked for, reached or not, in order of time, with the changes of target on both sides."""
     levels, logged = mash_levels(brew, marks, trace)
-    rests, purposes = brew.rests, _purposes(brew.rests)
+    rests, words = brew.rests, purposes(brew.rests)
     if rests:
         pairs = match_levels(levels, rests)
     elif logged:
         rests = tuple(Rest(brew.label, k + 1, level.temp) for k, level in enumerate(levels))
-        purposes = _purposes(rests)
+        words = purposes(rests)
         pairs = {k: k for k in range(len(levels))}
     else:
         return []
     starts, ends = [level.start for level in levels], [level.end for level in levels]
     if not logged:
-        channel = "mash_temp" if brew.heater_follows == "mash" else "base_temp"
-        elapsed, values = known_samples(brew, channel, trace)
-        if not elapsed.size:
-            elapsed, values = known_samples(brew, "mash_temp" if channel == "base_temp" else "base_temp", trace)
+        base = known_samples(brew, "base_temp", trace)
+        sensor = base if base[0].size else known_samples(brew, "mash_temp", trace)  # the base moves first
         power = known_samples(brew, "power" if "power" in trace else "power_watt", trace)
         for k in range(1, len(levels)):
-            starts[k] = ends[k - 1] = _ramp_start(levels[k - 1], levels[k], elapsed, values, power)
+            starts[k] = ends[k - 1] = _departure(levels[k - 1], levels[k], sensor, power)
         if levels:
             starts[0] = marks.mash_in if np.isfinite(marks.mash_in) else starts[0]
             ends[-1] = marks.lift if np.isfinite(marks.lift) else ends[-1]
-    asked: list[_Asked] = []
+    asked: list[AskedRest] = []
     for k, j in pairs.items():
         out = np.isfinite(marks.mash_out)
         change, end = starts[k], ends[k]
-        if purposes[j] == "mash-out" and out and not logged:
+        if words[j] == "mash-out" and out and not logged:
             change = marks.mash_out
-        if purposes[j] != "mash-out" and out and change < marks.mash_out:
+        if words[j] != "mash-out" and out and change < marks.mash_out:
             end = min(end, marks.mash_out)
-        asked.append(_Asked(rests[j], purposes[j], change, change if asked else np.nan, end))
+        asked.append(AskedRest(rests[j], words[j], change, change if asked else np.nan, end))
     return asked
 
 
-def _starts(asked: list[_Asked], recorded: Sequence[float]) -> list[float]:
+def _starts(asked: list[AskedRest], recorded: Sequence[float]) -> list[float]:
     """The recorded `rest` event of each rest, NaN where there is none: the first between its change and its end."""
     found = []
     for one in asked:
@@ -185,8 +195,9 @@ def match_rests(brew: Brew, mash: pd.DataFrame | None = None) -> tuple[RestSpan,
     Notes
     -----
     A rest runs from the moment the controlling sensor first comes within 0.5 K of the rest temperature to the next
-    change of target or the lift. Where it is not known which sensor controlled, the base stands in for it, else the
-    bed.
+    change of target or the lift. For the first rest, falling through the rest temperature while the grain is stirred in
+    is no arrival: the sensor must stay within 1 K for ten minutes. Where it is not known which sensor controlled, the
+    base stands in for it, else the bed.
     """
     trace = brew.trace
     if trace is None or not len(trace):
@@ -207,7 +218,7 @@ def control_samples(brew: Brew, trace: pd.DataFrame, mash: pd.DataFrame | None) 
 
 
 def _match(brew: Brew, marks: Marks, trace: pd.DataFrame, mash: pd.DataFrame | None) -> tuple[RestSpan, ...]:
-    asked = _asked(brew, marks, trace)
+    asked = asked_rests(brew, marks, trace)
     recorded = _starts(asked, [event.elapsed for event in brew.events if event.event == "rest"])
     sensor = control_samples(brew, trace, mash)
     begin = marks.mash_in if np.isfinite(marks.mash_in) else -np.inf
@@ -216,7 +227,8 @@ def _match(brew: Brew, marks: Marks, trace: pd.DataFrame, mash: pd.DataFrame | N
     spans = []
     for one, event in zip(asked, recorded, strict=True):
         end = min(one.end, stop)
-        start = event if np.isfinite(event) else first_within(*sensor, one.rest.temp, max(one.since, begin), end)
+        arrive = first_within if np.isfinite(one.change) or np.isnan(marks.mash_in) else settled_within
+        start = event if np.isfinite(event) else arrive(*sensor, one.rest.temp, max(one.since, begin), end)
         if np.isfinite(start) and start < end:
             rest = one.rest
             spans.append(

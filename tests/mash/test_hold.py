@@ -331,3 +331,44 @@ def test_a_hold_reads_well_and_goes_into_json():
     assert back["hold_rms"] == pytest.approx(held.overall["hold_rms"])
     assert len(back["rests"]) == 3
     assert "<pre>" in held._repr_html_()
+
+
+def test_a_probe_out_of_the_bed_is_left_out_with_a_note():
+    trace = full_day("mash", noise=0.02)
+    minute = trace["elapsed"] / 60
+    usual = hold(brew_of(trace, PLAN, heater_follows="mash"))
+    out = (minute >= 85) & (minute < 93)
+    trace.loc[out, "mash_temp"] = 25.0 + 38.0 * np.exp(-(minute[out] - 85))
+    held = hold(brew_of(trace, PLAN, heater_follows="mash"))
+    assert held.overall["hold_rms"] == pytest.approx(usual.overall["hold_rms"], abs=0.02)
+    assert held.rests.loc[1, "seen"] == pytest.approx(1 - 8 / 44, abs=0.02)
+    assert held.notes == ("From 85 to 93 min the probe read far too cold: taken as out of the bed, left out.",)
+    # a bed that drops by 7 K is believed
+    trace.loc[out, "mash_temp"] = 56.0
+    assert hold(brew_of(trace, PLAN, heater_follows="mash")).overall["hold_rms"] > 2.0
+
+
+def test_falling_through_the_first_rest_while_grain_is_stirred_in_is_no_arrival():
+    # grain in at 60 min: the bed falls through 63 degC to 60, is back at 63 after 12 min
+    trace = full_day("mash", noise=0.0)
+    minute = trace["elapsed"] / 60
+    dip = np.interp(minute, [60, 63, 66, 72], [67, 60, 60, 63])
+    trace["mash_temp"] = np.where((minute >= 60) & (minute < 72), dip, trace["mash_temp"])
+    trace["base_temp"] = np.where((minute >= 60) & (minute < 72), dip, trace["base_temp"])
+    held = hold(brew_of(trace, PLAN, heater_follows="mash"))
+    assert held.rests.loc[1, "start"] / 60 == pytest.approx(71, abs=0.2)
+    # a dip that stays within 1 K does not undo an arrival: 63.5 on the way down, at 60 + 3.5 / 4.7 x 3 min
+    trace["mash_temp"] = np.where((minute >= 60) & (minute < 72), np.maximum(dip, 62.3), trace["mash_temp"])
+    held = hold(brew_of(trace, PLAN, heater_follows="mash"))
+    assert held.rests.loc[1, "start"] / 60 == pytest.approx(60 + 3.5 / 7 * 3, abs=0.2)
+
+
+def test_mash_time_is_not_guessed_where_a_planned_mash_out_cannot_be_found():
+    trace = full_day("mash").drop(columns=["set_temp", "mash_temp"])
+    assert hold(brew_of(trace, PLAN, heater_follows="mash")).overall["mash_time"] == pytest.approx(82, abs=1)
+    late = trace["elapsed"].between(139 * 60, 160 * 60)
+    trace.loc[late, "base_temp"] = 72.0  # nobody went on to mash-out, or nobody can see it
+    held = hold(brew_of(trace, PLAN, heater_follows="mash"))
+    assert np.isnan(held.overall["mash_time"])
+    assert held.reasons["mash_time"].startswith("a mash-out was planned, but its beginning")
+    assert np.isnan(held.overall["mash_out"])
