@@ -19,7 +19,9 @@ def open_data() -> Path:
     """Folder with real open data that is not part of the repository."""
     folder = OPEN_DATA / "data" / "thermal" / "tclab_repeats"
     if not folder.is_dir():
-        pytest.skip("the open heater data (tclab_repeats) are not on this machine; set BREWLOG_OPEN_DATA to their folder")
+        pytest.skip(
+            "the open heater data (tclab_repeats) are not on this machine; set BREWLOG_OPEN_DATA to their folder"
+        )
     return folder
 
 
@@ -28,7 +30,9 @@ def history_world() -> ModuleType:
     """Independent simulator of brew histories with known truth, not part of the repository."""
     file = OPEN_DATA / "inference" / "world.py"
     if not file.is_file():
-        pytest.skip("the independent simulator of histories is not on this machine; set BREWLOG_OPEN_DATA to its folder")
+        pytest.skip(
+            "the independent simulator of histories is not on this machine; set BREWLOG_OPEN_DATA to its folder"
+        )
     spec = importlib.util.spec_from_file_location("history_world", file)
     assert spec is not None
     assert spec.loader is not None
@@ -41,6 +45,18 @@ def history_world() -> ModuleType:
     finally:
         sys.dont_write_bytecode = writes
     return module
+
+
+@pytest.fixture(scope="session")
+def small_book_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Small complete logbook without slips: six simulated brews on two rigs; read only."""
+    import numpy as np
+
+    from brewlog.simulate import HistorySettings, simulate_history, write_history
+
+    folder = tmp_path_factory.mktemp("small") / "book"
+    write_history(folder, simulate_history(HistorySettings(brews=6), np.random.default_rng(20)))
+    return folder
 
 
 @pytest.fixture(scope="session")

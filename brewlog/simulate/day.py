@@ -109,7 +109,8 @@ def simulate_day(rig: SimulatedRig, plan: BrewPlan, rng: np.random.Generator) ->
     first = Kettle(mash_truth.pop("mash_water_mass"), dissolved, course.true[lift_step - 1, 1])
     truth = mash_truth | _truth(plan, first, pre, post, fermenter)
     truth["boil_off"] = (pre.water + plan.top_up * 0.9982 - post.water) / 0.9982 / (plan.boil_time / 60)
-    truth["mash_minutes"] = (lift_step - mash_start) * SECONDS / 60
+    ends = [elapsed for event, elapsed in course.events if event in ("mash-out", "lift")]
+    truth["mash_time"] = (min(ends) - mash_start * SECONDS) / 60
     instruments = Instruments.of(rig)
     readings = take_readings(plan, instruments, first, pre, post, fermenter, reading)
     course.account("room", -course.states["lost"])

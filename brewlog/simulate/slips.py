@@ -26,9 +26,9 @@ NO_TRACE = "k05"
 NOTES = {
     "k05": "logger was not started",
     "k09": "",
-    "k16": "probe slipped out of the bed, put back",
+    "k13": "probe slipped out of the bed, put back",
     "k19": "slow run-off, stirred the top",
-    "k20": "power cut, logger came back later",
+    "k20": "logger froze, started again",
     "s02": "did not measure the water",
     "s07": "bed set, pump had nothing to carry",
     "s06": "",
@@ -51,10 +51,10 @@ def make_slips(tables: Tables, traces: dict[str, pd.DataFrame], rng: np.random.G
     _slip_in_brews(tables)
     _slip_in_readings(tables, rng)
     del traces[NO_TRACE]
-    traces["k16"] = probe_out(traces["k16"], at=5400.0, minutes=7.0, room=20.0)
+    traces["k13"] = probe_out(traces["k13"], at=5400.0, minutes=7.0, room=20.0)
     traces["k20"] = rows_lost(traces["k20"], at=13200.0, minutes=8.0)
     traces["s10"] = error_code(traces["s10"], at=6600.0, rows=4, code=85.0)
-    traces["s17"] = error_code(traces["s17"], at=7200.0, rows=2, code=-127.0)
+    traces["s09"] = error_code(traces["s09"], at=7200.0, rows=2, code=-127.0)
 
 
 def _forget(tables: Tables, rng: np.random.Generator) -> None:

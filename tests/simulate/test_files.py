@@ -51,6 +51,15 @@ def test_sample_is_small(written):
     assert sum(path.stat().st_size for path in written.rglob("*") if path.is_file()) < 4e6
 
 
+def test_small_book_is_complete(small_book_path):
+    brews = rows(small_book_path, "brews.csv")
+    assert len(brews) == 6
+    assert all(row["mill_gap [mm]"] and row["heater_follows"] for row in brews)
+    assert {path.stem for path in (small_book_path / "traces").iterdir()} == {row["brew"] for row in brews}
+    stages = {row["stage"] for row in rows(small_book_path, "readings.csv")}
+    assert stages == {"pre-boil", "post-boil", "fermenter"}
+
+
 def test_two_rigs_and_45_brews(written):
     brews = rows(written, "brews.csv")
     assert len(brews) == 45
