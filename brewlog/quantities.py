@@ -7,6 +7,7 @@ are turned into floats here and nowhere deeper.
 from __future__ import annotations
 
 import csv
+import re
 from functools import cache
 from importlib import resources
 from typing import Any, NamedTuple
@@ -109,3 +110,201 @@ def with_unit(value: Any, unit: str) -> Any:
     '2.0 kelvin'
     """
     return ureg.Quantity(value, "" if unit == "1" else unit)
+
+
+MAX_UNIT_LENGTH = 40
+"""Longest unit that is looked at, in characters."""
+
+# pint evaluates arithmetic inside a unit, so only this small grammar ever reaches it: names, small whole powers,
+# products and quotients.
+_NAME = r"[A-Za-z%][A-Za-z_]{0,23}"
+_POWER = r"(?:(?:\*\*|\^)-?[1-4]|[1-4])?"
+_GRAMMAR = re.compile(rf"{_NAME}{_POWER}(?:(?:\*|/| per | ){_NAME}{_POWER}){{0,4}}")
+_SIGNS = str.maketrans(
+    {"µ": "u", "μ": "u", "²": "2", "³": "3", "·": "*", "×": "*", "\u00a0": " ", "\u202f": " ", "_": "_"}
+)
+
+_SPELLINGS = {
+    "l": "L",
+    "lt": "L",
+    "ltr": "L",
+    "liters": "L",
+    "litres": "L",
+    "litre": "L",
+    "ml": "mL",
+    "hl": "hL",
+    "us gal": "US_liquid_gallon",
+    "usgal": "US_liquid_gallon",
+    "us gallon": "US_liquid_gallon",
+    "us gallons": "US_liquid_gallon",
+    "gal us": "US_liquid_gallon",
+    "gals": "gallon",
+    "imp gal": "imperial_gallon",
+    "uk gal": "imperial_gallon",
+    "uk gallon": "imperial_gallon",
+    "imperial gallon": "imperial_gallon",
+    "imperial gallons": "imperial_gallon",
+    "imperial gal": "imperial_gallon",
+    "gal imp": "imperial_gallon",
+    "us qt": "US_liquid_quart",
+    "qts": "quart",
+    "us quart": "US_liquid_quart",
+    "imperial quart": "imperial_quart",
+    "lbs": "lb",
+    "kgs": "kg",
+    "kilo": "kg",
+    "kilos": "kg",
+    "gram": "g",
+    "grams": "g",
+    "gr": "g",
+    "oz": "oz",
+    "kw": "kW",
+    "w": "W",
+    "sec": "s",
+    "secs": "s",
+    "seconds": "s",
+    "mins": "min",
+    "minutes": "min",
+    "hr": "h",
+    "hrs": "h",
+    "hours": "h",
+    "msec": "ms",
+    "milliseconds": "ms",
+    "pct": "%",
+    "per cent": "%",
+    "fraction": "1",
+    "kg/kg": "1",
+    "thou": "thou",
+    "mils": "thou",
+    "inches": "inch",
+    "in": "inch",
+    "feet": "ft",
+    "masl": "m",
+    "lpm": "L/min",
+    "l/min": "L/min",
+    "gpm": "gallon/min",
+    "l/h": "L/h",
+    "ltr/min": "L/min",
+}
+_TEMPERATURES = {
+    "c": "degC",
+    "degc": "degC",
+    "deg c": "degC",
+    "celsius": "degC",
+    "deg celsius": "degC",
+    "degrees c": "degC",
+    "degrees celsius": "degC",
+    "degree celsius": "degC",
+    "centigrade": "degC",
+    "f": "degF",
+    "degf": "degF",
+    "deg f": "degF",
+    "fahrenheit": "degF",
+    "deg fahrenheit": "degF",
+    "degrees f": "degF",
+    "degrees fahrenheit": "degF",
+    "degree fahrenheit": "degF",
+    "k": "K",
+    "kelvin": "K",
+}
+_DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "K": "K", "kelvin": "K"}
+
+
+class Scale(NamedTuple):
+    """How numbers in some unit become canonical: ``canonical = factor * number + offset``."""
+
+    unit: str
+    """The unit as pint knows it."""
+    factor: float
+    offset: float
+
+    def __call__(self, number: Any) -> Any:
+        """Bring a number or an array to the canonical unit."""
+        return number * self.factor + self.offset
+
+    def back(self, number: Any) -> Any:
+        """Bring a canonical number to this unit."""
+        return (number - self.offset) / self.factor
+
+
+@cache
+def parse_unit(text: str, unit: str) -> Scale:
+    """Scale that brings numbers in the unit `text`, as a person writes it, to the canonical `unit`.
+
+    Case, plural and the degree sign do not matter where only one reading fits; `C` and `F` are temperatures. Where
+    `unit` is `K` a difference of temperatures is meant, so `degF` there is `delta_degF`.
+
+    Parameters
+    ----------
+    text : str
+        Unit as written, at most 40 characters: names with small whole powers, joined by `*`, `/`, blank or `per`.
+    unit : str
+        Canonical unit, as in ``names.csv``.
+
+    Returns
+    -------
+    Scale
+        Factor and offset; linear for every accepted unit.
+
+    Raises
+    ------
+    ValueError
+        If `text` is no unit, or is a unit of something else.
+
+    Examples
+    --------
+    >>> parse_unit("lb", "kg").factor
+    0.45359237
+    >>> round(parse_unit("°F", "degC")(68.0), 9)
+    20.0
+    >>> round(parse_unit("degF", "K")(9.0), 9)
+    5.0
+    """
+    wish = f"a unit that converts to {'a number without unit' if unit == '1' else unit}"
+    if len(text) > MAX_UNIT_LENGTH:
+        raise ValueError(
+            f"found a unit of {len(text)} characters, expected {wish}, at most {MAX_UNIT_LENGTH} characters."
+        )
+    for name in _readings(text, unit):
+        scale = _linear(name, unit)
+        if scale is not None:
+            return scale
+    raise ValueError(f"found the unit {text!r}, expected {wish}.")
+
+
+def _readings(text: str, unit: str) -> list[str]:
+    """Every way to read a unit, likeliest first."""
+    plain = " ".join(text.translate(_SIGNS).replace("°", "deg ").replace("º", "deg ").replace("˚", "deg ").split())
+    plain = plain.replace("℃", "degC").replace("℉", "degF")
+    low = plain.casefold().rstrip(".")
+    found: list[str] = []
+    if unit in ("degC", "K"):
+        name = _TEMPERATURES.get(low) or _TEMPERATURES.get(low.replace("delta_", "").replace("delta ", ""))
+        if name is not None:
+            delta = unit == "K"
+            if low.startswith("delta") and not delta:
+                return []  # a difference where a temperature is wanted
+            return [_DIFFERENCES[name] if delta else name]
+    if low in _SPELLINGS:
+        found.append(_SPELLINGS[low])
+    if low in ("1", "-") and unit in ("1", "%"):
+        found.append("1")
+    return [*found, plain, low]
+
+
+def _linear(name: str, unit: str) -> Scale | None:
+    """Scale from `name` to `unit`, or None where pint knows none."""
+    if name == unit:
+        return Scale(name, 1.0, 0.0)
+    if name != "1" and _GRAMMAR.fullmatch(name) is None:
+        return None
+    wish = "" if unit == "1" else unit
+    try:
+        start, one, two = (ureg.Quantity(x, "" if name == "1" else name).to(wish).magnitude for x in (0.0, 1.0, 2.0))
+        factor, offset = float(one - start), float(start)
+        straight = (
+            bool(np.isclose(two - one, factor, rtol=1e-9)) and factor > 0 and bool(np.isfinite([factor, offset]).all())
+        )
+    except Exception:  # pint raises assertion, token and recursion errors too on odd signs
+        return None
+    return Scale(name, factor, 0.0 if abs(offset) < 1e-12 * factor else offset) if straight else None

@@ -1,0 +1,536 @@
+"""A logbook: one folder of CSV files, read to records."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from brewlog.logbook import layout, values
+from brewlog.logbook.clocks import read_clock
+from brewlog.logbook.labels import Labelled
+from brewlog.logbook.layout import FileLayout
+from brewlog.logbook.problems import Problem
+from brewlog.logbook.readings import make_reading
+from brewlog.logbook.records import Addition, Brew, Event, Malt, Rest, Rig, TraceFault, WaterTest
+from brewlog.logbook.tables import Row, TableReader, shown
+from brewlog.logbook.text import Unreadable, decode, read_bytes
+from brewlog.logbook.traces import TraceData, TraceSource, load_trace
+
+Say = Callable[[Problem], None]
+Loaded = tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]
+
+
+@dataclass(frozen=True)
+class Logbook:
+    """What a brewer's folder holds: records by label, and everything that could not be read."""
+
+    path: Path
+    """The folder."""
+    rigs: Labelled[Rig]
+    brews: Labelled[Brew]
+    """In order of date; brews without a date stand where the file has them."""
+    water_tests: Labelled[WaterTest]
+    table_problems: tuple[Problem, ...] = field(repr=False)
+    """Of all files but the traces."""
+    trace_loaders: Mapping[str, Callable[[], tuple[TraceData, tuple[Event, ...], tuple[Problem, ...]]]] = field(
+        repr=False
+    )
+
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """Problems and notes of all files, in reading order; loads every trace."""
+        found = list(self.table_problems)
+        for load in self.trace_loaders.values():
+            found += load()[2]
+        return tuple(found)
+
+    def rig_of(self, brew: Brew) -> Rig | None:
+        """The rig of a brew; None where it is not known."""
+        return None if brew.rig is None else self.rigs.get(brew.rig)
+
+    def brews_of(self, rig: str | Rig) -> tuple[Brew, ...]:
+        """Brews made on a rig, in order of date.
+
+        Raises
+        ------
+        KeyError
+            If there is no such rig; the nearest label is named.
+        """
+        label = rig.label if isinstance(rig, Rig) else self.rigs[rig].label
+        return tuple(brew for brew in self.brews.values() if brew.rig == label)
+
+    def problems_of(self, label: str) -> list[Problem]:
+        """Problems and notes in the trace of a brew or of a water test."""
+        load = self.trace_loaders.get(label)
+        return [] if load is None else list(load()[2])
+
+    def __repr__(self) -> str:
+        return f"Logbook({str(self.path)!r}: {len(self.brews)} brews, {len(self.rigs)} rigs, {len(self.water_tests)} water tests)"
+
+
+def read_logbook(path: str | Path) -> Logbook:
+    """Read a logbook. Nothing in the folder is changed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The folder; `brews.csv` in it is needed, every other file adds to it.
+
+    Returns
+    -------
+    Logbook
+        Cells, rows and files that could not be read are in `.problems`; traces are read when asked for.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such folder, or no `brews.csv` in it.
+    NotADirectoryError
+        If `path` is a file.
+    ValueError
+        If `brews.csv` cannot be read at all.
+    """
+    root = Path(path)
+    if not root.exists():
+        raise FileNotFoundError(f"there is no folder {str(path)!r}; expected the folder of a logbook.")
+    if not root.is_dir():
+        raise NotADirectoryError(f"{str(path)!r} is a file; expected the folder of a logbook.")
+    try:
+        present = {file.name.casefold(): file for file in sorted(root.iterdir())}
+    except OSError as error:
+        raise PermissionError(f"the folder {str(path)!r} cannot be read ({error.strerror}).") from error
+    if "brews.csv" not in present:
+        raise FileNotFoundError(
+            f"{str(path)!r} has no brews.csv; expected one row per brew day in it ('brewlog new' makes one)."
+        )
+    return _Reader(root, present).read()
+
+
+def new_logbook(path: str | Path) -> Path:
+    """Make an empty logbook: every file with its header, and a folder for traces.
+
+    Parameters
+    ----------
+    path : str or Path
+        A folder that does not exist yet, or is empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    FileExistsError
+        If the folder holds anything, or is a file.
+    """
+    root = Path(path)
+    if root.exists() and (not root.is_dir() or any(root.iterdir())):
+        raise FileExistsError(f"{str(path)!r} exists and is not an empty folder; nothing was written.")
+    (root / layout.TRACE_FOLDER).mkdir(parents=True, exist_ok=True)
+    for file in layout.FILES:
+        text = ",".join(column.header for column in file.columns) + "\n"
+        (root / file.name).write_text(text, encoding="utf-8", newline="")
+    return root
+
+
+class _Reader:
+    """Reads one folder."""
+
+    def __init__(self, root: Path, present: Mapping[str, Path]) -> None:
+        self.root, self.present = root, present
+        self.problems: list[Problem] = []
+
+    def say(self, problem: Problem) -> None:
+        self.problems.append(problem)
+
+    def complain(
+        self,
+        file: str,
+        line: int | None,
+        column: str | None,
+        found: str,
+        expected: str,
+        cost: str,
+        severity: Any = "problem",
+    ) -> None:
+        self.say(Problem(file, line, column, shown(found), expected, cost, severity))
+
+    def rows(self, file: FileLayout) -> list[Row]:
+        path = self.present.get(file.name) or self.present.get(f"{file.name}.gz")
+        if path is None:
+            return []
+        try:
+            decoded = decode(read_bytes(path, self.root))
+        except Unreadable as error:
+            self.complain(path.name, None, None, error.found, error.expected, "nothing of this file could be read")
+            if file is layout.BREWS:
+                raise ValueError(
+                    f"{path.name}: found {error.found}, expected {error.expected}; nothing could be read."
+                ) from error
+            return []
+        return TableReader(file, path.name, self.say).read(decoded)
+
+    def read(self) -> Logbook:
+        brew_rows = self.unique(layout.BREWS, self.rows(layout.BREWS), "label of its own")
+        if not brew_rows:
+            self.complain(
+                "brews.csv",
+                None,
+                None,
+                "no row that could be read",
+                "one row per brew day",
+                "there is nothing to work on",
+            )
+        rig_rows = self.unique(layout.RIGS, self.rows(layout.RIGS), "label of its own")
+        rigs = {row.values["label"]: self.rig(row) for row in rig_rows}
+        self.check_folder()
+        per_brew = {
+            file.name: self.by_brew(file, brew_rows)
+            for file in (layout.GRIST, layout.ADDITIONS, layout.RESTS, layout.READINGS, layout.EVENTS_FILE)
+        }
+        channels = self.channels(self.rows(layout.CHANNELS_FILE), rigs)
+        test_rows = self.unique(layout.WATER_TESTS, self.rows(layout.WATER_TESTS), "label of its own")
+        test_rows = [row for row in test_rows if self.own_name(row, brew_rows)]
+        if not rigs:
+            rigs = self.assumed_rigs(brew_rows)
+        traces = self.trace_files([row.values["brew"] for row in brew_rows], [row.values["label"] for row in test_rows])
+        loaders: dict[str, Any] = {}
+
+        def loader(label: str, rig: str | None, events: list[Row]) -> Callable[[], Loaded] | None:
+            files = traces.get(label, ())
+            if not files and not events:
+                return None
+            source = TraceSource(
+                self.root, tuple(files), rigs.get(rig) if rig else None, channels.get(rig, {}) | channels.get(None, {})
+            )
+            load = cache(lambda: self.load(source, label, events))
+            loaders[label] = load
+
+            def loaded() -> Loaded:
+                data, moments, _ = load()
+                return data.frame, data.faults, moments
+
+            return loaded
+
+        brews = {}
+        for row in brew_rows:
+            label = row.values["brew"]
+            brew = self.brew(row, rigs, per_brew)
+            brews[label] = replace(brew, load_trace=loader(label, brew.rig, per_brew["events.csv"].get(label, [])))
+        tests = {}
+        for row in test_rows:
+            rig = self.known_rig(layout.WATER_TESTS, row, rigs)
+            record = WaterTest(**{k: v for k, v in row.values.items() if k != "rig"}, rig=rig)
+            tests[record.label] = replace(record, load_trace=loader(record.label, rig, []))
+            if record.label not in traces:
+                self.complain(
+                    "water_tests.csv",
+                    row.line,
+                    "test",
+                    record.label,
+                    f"a trace traces/{record.label}.csv",
+                    "this test tells nothing",
+                    "note",
+                )
+        if all(brew.date is not None for brew in brews.values()):
+            brews = dict(sorted(brews.items(), key=lambda item: item[1].date))  # type: ignore[arg-type, return-value]
+        return Logbook(
+            self.root,
+            Labelled("rig", "rigs.csv", rigs),
+            Labelled("brew", "brews.csv", brews),
+            Labelled("water test", "water_tests.csv", tests),
+            tuple(self.problems),
+            loaders,
+        )
+
+    # -- relations between files
+
+    def unique(self, file: FileLayout, rows: list[Row], wish: str) -> list[Row]:
+        """Rows with a label that no earlier row has."""
+        key = file.columns[0].target
+        seen: dict[str, tuple[str, int]] = {}
+        kept = []
+        for row in rows:
+            label = row.values[key]
+            before = seen.get(label.casefold())
+            if before:
+                like = f"{label} (line {before[1]} has {before[0]!r})"
+                self.complain(file.name, row.line, file.columns[0].name, like, f"a {wish}", "this row is left out")
+                continue
+            seen[label.casefold()] = (label, row.line)
+            kept.append(row)
+        return kept
+
+    def own_name(self, row: Row, brew_rows: list[Row]) -> bool:
+        """False where a water test has the name of a brew."""
+        label = row.values["label"]
+        clash = next((b for b in brew_rows if b.values["brew"].casefold() == label.casefold()), None)
+        if clash is not None:
+            self.complain(
+                "water_tests.csv",
+                row.line,
+                "test",
+                label,
+                f"a label that no brew has (brews.csv, line {clash.line})",
+                "this test is left out",
+            )
+        return clash is None
+
+    def by_brew(self, file: FileLayout, brew_rows: list[Row]) -> dict[str, list[Row]]:
+        """Rows of a file by brew; rows of unknown brews are reported."""
+        labels = {row.values["brew"]: None for row in brew_rows}
+        folded = {label.casefold(): label for label in labels}
+        found: dict[str, list[Row]] = {}
+        for row in self.rows(file):
+            label = row.values["brew"]
+            if label not in labels:
+                other = folded.get(label.casefold())
+                if other is not None:
+                    self.complain(
+                        file.name, row.line, "brew", label, "a brew in brews.csv", f"read as {other!r}", "note"
+                    )
+                    label = other
+                else:
+                    near = values.nearest(label, labels)
+                    hint = f" (perhaps {near!r})" if near else ""
+                    self.complain(
+                        file.name, row.line, "brew", label, f"a brew in brews.csv{hint}", "this row is left out"
+                    )
+                    continue
+            found.setdefault(label, []).append(row)
+        return found
+
+    def known_rig(self, file: FileLayout, row: Row, rigs: Mapping[str, Rig]) -> str | None:
+        label = row.values.get("rig")
+        if label is None:
+            return next(iter(rigs)) if len(rigs) == 1 else None
+        if label in rigs:
+            return str(label)
+        folded = {known.casefold(): known for known in rigs}
+        if label.casefold() in folded:
+            self.complain(
+                file.name, row.line, "rig", label, "a rig in rigs.csv", f"read as {folded[label.casefold()]!r}", "note"
+            )
+            return folded[label.casefold()]
+        near = values.nearest(label, rigs)
+        hint = f" (perhaps {near!r})" if near else ""
+        self.complain(file.name, row.line, "rig", label, f"a rig in rigs.csv{hint}", "the rig of this row is not known")
+        return None
+
+    def assumed_rigs(self, brew_rows: list[Row]) -> dict[str, Rig]:
+        """Rigs named in brews.csv where rigs.csv has none; one rig where nothing is named."""
+        named = list(dict.fromkeys(row.values.get("rig") for row in brew_rows if row.values.get("rig")))
+        return {label: Rig(label) for label in named or ["rig"]} if brew_rows else {}
+
+    def channels(
+        self, rows: list[Row], rigs: Mapping[str, Rig]
+    ) -> dict[str | None, dict[str, tuple[str, str | None, str]]]:
+        known = {values.plain(name): name for name in (*layout.CHANNELS, "time", "elapsed")}
+        found: dict[str | None, dict[str, tuple[str, str | None, str]]] = {}
+        for row in rows:
+            channel = known.get(values.plain(row.values["channel"]))
+            if channel is None:
+                near = values.nearest(row.values["channel"], known.values())
+                wish = f"one of {', '.join(known.values())}" + (f" (perhaps {near!r})" if near else "")
+                self.complain("channels.csv", row.line, "channel", row.values["channel"], wish, "this row is left out")
+                continue
+            rig = self.known_rig(layout.CHANNELS_FILE, row, rigs) if row.values.get("rig") else None
+            column = row.values["column"]
+            found.setdefault(rig, {})[values.plain(column)] = (channel, row.values.get("unit"), column)
+        return found
+
+    # -- traces
+
+    def check_folder(self) -> None:
+        """Report files of the folder that nothing is read from."""
+        known = {file.name for file in layout.FILES} | {f"{file.name}.gz" for file in layout.FILES}
+        for name, file in self.present.items():
+            if name in known or file.name.startswith(".") or not name.endswith((".csv", ".csv.gz")):
+                continue
+            near = values.nearest(name, known)
+            hint = f" (perhaps {near!r})" if near else ""
+            self.complain(
+                file.name,
+                None,
+                None,
+                "a file of this name",
+                f"one of the logbook's files{hint}",
+                "it is not read",
+                "note",
+            )
+
+    def trace_files(self, brews: Iterable[str], tests: Iterable[str]) -> dict[str, list[Path]]:
+        """Files of each trace, by label of brew or test."""
+        labels = [*brews, *tests]
+        found: dict[str, list[Path]] = {}
+        folder = self.present.get(layout.TRACE_FOLDER)
+        if folder is None:
+            return found
+        try:
+            files = sorted(file for file in folder.iterdir() if not file.name.startswith("."))
+        except OSError as error:
+            self.complain(
+                folder.name,
+                None,
+                None,
+                f"a folder that cannot be read ({error.strerror})",
+                "a folder of traces",
+                "no trace could be read",
+            )
+            return found
+        by_name = {label.casefold(): label for label in labels}
+        for file in files:
+            name = file.name
+            stem = next((name[: -len(end)] for end in (".csv.gz", ".csv") if name.casefold().endswith(end)), None)
+            where = f"{folder.name}/{name}"
+            if stem is None:
+                self.complain(
+                    where, None, None, "a file of this kind", "a .csv or .csv.gz file", "it is not read", "note"
+                )
+                continue
+            base, _, part = stem.rpartition(".")
+            owner = by_name.get(stem.casefold())
+            if part.isdigit() and base.casefold() in by_name:
+                if owner is not None:
+                    self.complain(
+                        where,
+                        None,
+                        None,
+                        f"a file of brew {owner!r}, or a further one of {by_name[base.casefold()]!r}",
+                        "labels that do not clash",
+                        f"read as that of {owner!r}",
+                    )
+                else:
+                    owner = by_name[base.casefold()]
+            if owner is None:
+                near = values.nearest(stem, labels)
+                hint = f" (perhaps {near!r})" if near else ""
+                self.complain(
+                    where,
+                    None,
+                    None,
+                    f"a trace of {shown(stem)}",
+                    f"a brew in brews.csv or a test in water_tests.csv{hint}",
+                    "this trace is left out",
+                )
+                continue
+            if owner.casefold() == stem.casefold() and owner != stem:
+                self.complain(
+                    where,
+                    None,
+                    None,
+                    f"a trace of {shown(stem)}",
+                    f"the label as brews.csv has it, {owner!r}",
+                    f"read as that of {owner!r}",
+                    "note",
+                )
+            found.setdefault(owner, []).append(file)
+        return found
+
+    def load(
+        self, source: TraceSource, label: str, events: list[Row]
+    ) -> tuple[TraceData, tuple[Event, ...], tuple[Problem, ...]]:
+        said: list[Problem] = []
+        data = load_trace(source, said.append) if source.files else TraceData(None, (), None)
+        if source.files:
+            file = source.files[0].relative_to(self.root).as_posix()
+            said += [
+                Problem(
+                    file,
+                    None,
+                    fault.channel,
+                    f"{fault.kind} at {fault.start / 60:.1f} to {fault.end / 60:.1f} min ({fault.rows} rows)",
+                    "values that follow the day",
+                    fault.action,
+                    "note",
+                )
+                for fault in data.faults
+            ]
+        moments = [moment for row in events if (moment := self.moment(row, label, data, said.append)) is not None]
+        return data, tuple(sorted(moments, key=lambda event: event.elapsed)), tuple(said)
+
+    def moment(self, row: Row, label: str, data: TraceData, say: Say) -> Event | None:
+        """An event with its time in the trace."""
+        name = row.values["event"]
+        elapsed, clock = row.values.get("elapsed"), row.values.get("time")
+        if elapsed is not None:
+            start = (
+                data.zero
+                if data.zero is not None
+                and data.frame is not None
+                and "time" not in data.frame
+                and abs(data.zero) < 1e6
+                else 0.0
+            )
+            return Event(label, name, elapsed - start)
+        if clock is None:
+            say(Problem("events.csv", row.line, "time", "no time", "`time` or `elapsed`", "this event is left out"))
+            return None
+        when = read_clock(pd.Series([clock], dtype=str))
+        if when is None or data.frame is None or data.zero is None:
+            expected = "a time such as 2024-05-31T09:30:00" if when is None else "a trace with clock times"
+            say(Problem("events.csv", row.line, "time", shown(clock), expected, "this event is left out"))
+            return None
+        seconds = float(when.seconds[0])
+        if not when.dated:  # a time of day: on the day of the trace
+            seconds += 86400.0 * (data.zero // 86400.0)
+            if seconds < data.zero - 43200.0:
+                seconds += 86400.0
+        found = seconds - data.zero
+        if "time" not in data.frame or when.zoned != data.zoned or not -86400.0 < found < 7 * 86400.0:
+            say(
+                Problem(
+                    "events.csv",
+                    row.line,
+                    "time",
+                    shown(clock),
+                    "a time within the brew's trace, written as there",
+                    "this event is left out",
+                )
+            )
+            return None
+        return Event(label, name, found)
+
+    # -- records
+
+    def rig(self, row: Row) -> Rig:
+        kept = {name: value for name, value in row.values.items() if value is not None}
+        return Rig(**kept, own=row.own)
+
+    def brew(self, row: Row, rigs: Mapping[str, Rig], per_brew: Mapping[str, dict[str, list[Row]]]) -> Brew:
+        cells = dict(row.values)
+        label = cells.pop("brew")
+        cells["rig"] = self.known_rig(layout.BREWS, row, rigs)
+        malts = tuple(Malt(**r.values) for r in per_brew["grist.csv"].get(label, ()))
+        rests = self.rests(per_brew["rests.csv"].get(label, []))
+        readings = [
+            make_reading(r.values | {"brew": label}, r, self.say) for r in per_brew["readings.csv"].get(label, ())
+        ]
+        additions = tuple(Addition(**(r.values | {"brew": label})) for r in per_brew["additions.csv"].get(label, ()))
+        return Brew(
+            label=label,
+            **cells,
+            malts=tuple(replace(malt, brew=label) for malt in malts),
+            additions=additions,
+            rests=rests,
+            readings=tuple(reading for reading in readings if reading is not None),
+            own=row.own,
+        )
+
+    def rests(self, rows: list[Row]) -> tuple[Rest, ...]:
+        found: dict[int, Rest] = {}
+        for row in rows:
+            number = row.values["rest"]
+            if number in found:
+                self.complain(
+                    "rests.csv", row.line, "rest", str(number), "every rest of a brew once", "this row is left out"
+                )
+                continue
+            found[number] = Rest(**row.values)
+        return tuple(found[number] for number in sorted(found))

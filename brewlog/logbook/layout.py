@@ -1,0 +1,294 @@
+"""Every file of a logbook, its columns, units and allowed words: said once, for reader, templates and docs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["label", "text", "number", "whole", "date", "word", "clock"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a file."""
+
+    name: str
+    """As in the header, without unit."""
+    meaning: str
+    kind: Kind = "text"
+    unit: str = ""
+    """Canonical unit of a number."""
+    written: str = ""
+    """Unit where the header names none."""
+    low: float = float("-inf")
+    """Smallest value that can be, in the canonical unit."""
+    high: float = float("inf")
+    words: tuple[str, ...] = ()
+    """Allowed words; empty = any."""
+    field: str = ""
+    """Field of the record, where its name differs from the column's."""
+    needed: bool = False
+    hot: float = float("inf")
+    """A column without unit whose median lies above this is plainly not in degC. [degC]"""
+
+    @property
+    def target(self) -> str:
+        """Field of the record."""
+        return self.field or self.name
+
+    @property
+    def header(self) -> str:
+        """The header as `brewlog new` writes it."""
+        shown = self.written or self.unit
+        return f"{self.name} [{shown}]" if shown not in ("", "1") else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class FileLayout:
+    """One file of a logbook."""
+
+    name: str
+    meaning: str
+    columns: tuple[Column, ...]
+    own: bool = False
+    """Columns of the brewer's own are kept."""
+
+    def column(self, name: str) -> Column | None:
+        """The column of that name, or None."""
+        return next((column for column in self.columns if column.name == name), None)
+
+
+def _number(name: str, meaning: str, unit: str, low: float, high: float, written: str = "", field: str = "") -> Column:
+    return Column(name, meaning, "number", unit, written, low, high, field=field)
+
+
+def _label(name: str, meaning: str) -> Column:
+    return Column(name, meaning, "label", needed=True)
+
+
+def _temp(name: str, meaning: str, hot: float = 105.0) -> Column:
+    return Column(name, meaning, "number", "degC", low=-30.0, high=150.0, hot=hot)
+
+
+_BREW = _label("brew", "label of the brew, as in brews.csv")
+STAGES = ("first wort", "pre-boil", "post-boil", "fermenter", "packaged")
+QUANTITIES = ("gravity", "volume", "mass", "pH", "temperature")
+EVENTS = ("heat-up", "mash-in", "rest", "mash-out", "lift", "boil", "hops", "boil end", "fill", "pump off", "pump on")
+GRAVITY_UNITS = {"SG": (0.98, 1.2), "degP": (-3.0, 45.0), "Brix": (-3.0, 45.0), "kg/m^3": (980.0, 1200.0)}
+"""Units of a gravity, each with the range of readings that can be."""
+OTHER_READINGS = {
+    "volume": ("L", 0.0, 10000.0),
+    "mass": ("kg", 0.0, 10000.0),
+    "temperature": ("degC", -30.0, 150.0),
+    "pH": ("1", 0.0, 14.0),
+}
+"""Canonical unit and range of the other quantities."""
+
+BREWS = FileLayout(
+    "brews.csv",
+    "one row per brew day",
+    (
+        _label("brew", "your own label, unique; also the name of the trace's file"),
+        Column("date", "ISO 8601 date", "date"),
+        Column("rig", "label in rigs.csv"),
+        Column("recipe", "free text"),
+        Column("style", "free text"),
+        Column("heater_follows", "the sensor the controller acted on during the mash", "word", words=("base", "mash")),
+        _number("mash_water", "water in the kettle at mash-in, at 20 degC", "L", 0.0, 10000.0),
+        _number("sparge_water", "rinse water, at 20 degC", "L", 0.0, 10000.0),
+        _temp("sparge_temp", "temperature of the rinse water"),
+        _number("mill_gap", "gap of the mill's rollers", "mm", 0.05, 5.0),
+        _temp("grain_temp", "temperature of the grain before mash-in", hot=45.0),
+        _temp("ambient_temp", "temperature of the air around the rig", hot=45.0),
+        _number("boil_time", "planned length of the boil", "min", 0.0, 600.0),
+        Column("cooling", "how the wort was cooled", "word", words=("chilled", "hot-filled")),
+        _number("altitude", "above sea level", "m", -450.0, 6000.0),
+        _number("planned_gravity", "pre-boil, as the recipe expects", "1", 0.98, 1.2, written="SG"),
+        _number("planned_volume", "pre-boil at 20 degC, as the recipe expects", "L", 0.0, 10000.0),
+        Column("changes", "what else was different that day"),
+        Column("pair", "number of the random pair and `tight` or `loose`"),
+        Column("notes", "free text"),
+    ),
+    own=True,
+)
+RIGS = FileLayout(
+    "rigs.csv",
+    "one row per rig",
+    (
+        Column("rig", "your own label, unique", "label", needed=True, field="label"),
+        _number("heater_power", "nameplate power", "W", 10.0, 200000.0),
+        _number("kettle_volume", "volume of the kettle", "L", 0.5, 10000.0),
+        _number("dead_volume", "wort left behind under the tap", "L", 0.0, 1000.0),
+        _number("sensor_sd", "one standard deviation of the temperature sensors", "K", 0.0, 20.0),
+        _number("volume_sd", "one standard deviation of a volume", "L", 0.0, 100.0),
+        _number("gravity_sd", "one standard deviation of a gravity, in SG", "1", 0.0, 0.05, written="SG"),
+        _temp("hydrometer_temp", "calibration temperature of the hydrometer", hot=45.0),
+        _number("refractometer_factor", "wort correction factor of the refractometer", "1", 0.8, 1.3),
+        _number("vessel_mass", "mass of the empty vessel", "kg", 0.1, 2000.0),
+        Column(
+            "vessel_material", "what the vessel is made of", "word", words=("stainless steel", "aluminium", "copper")
+        ),
+        Column("notes", "free text"),
+    ),
+    own=True,
+)
+GRIST = FileLayout(
+    "grist.csv",
+    "one row per malt of a brew",
+    (
+        _BREW,
+        Column("malt", "generic type of the malt", needed=True),
+        _number("mass", "as weighed", "kg", 0.0, 5000.0),
+        _number("extract", "laboratory extract, fine grind, dry basis", "1", 0.3, 1.0, "%", "malt_extract"),
+        _number("fine_coarse", "fine-coarse difference of the extract", "1", -0.02, 0.2, "%"),
+        _number("moisture", "moisture of the malt", "1", 0.0, 0.5, "%"),
+    ),
+)
+ADDITIONS = FileLayout(
+    "additions.csv",
+    "one row per thing that joins later",
+    (
+        _BREW,
+        Column("what", "what was added", "word", words=("sugar", "extract", "water", "malt", "salt"), needed=True),
+        _number("mass", "as weighed", "kg", 0.0, 5000.0),
+        _number("volume", "at `temp`", "L", 0.0, 10000.0),
+        _temp("temp", "of what was added; 20 degC if empty"),
+        Column("stage", "where it joined", "word", words=("mash", "boil", "fermenter")),
+        _number("extract", "extract as is", "1", 0.0, 1.0, "%"),
+        Column("event", "moment of the day"),
+        Column("time", "time of the day"),
+    ),
+)
+RESTS = FileLayout(
+    "rests.csv",
+    "one row per planned rest",
+    (
+        _BREW,
+        Column("rest", "1, 2, 3 ... in the order of the day", "whole", "1", low=1, high=99, needed=True),
+        Column("temp", "rest temperature", "number", "degC", low=20.0, high=110.0, needed=True, hot=105.0),
+        _number("time", "planned length", "min", 0.0, 3000.0),
+        _number("headroom", "how far above the rest temperature the base may run while heating", "K", 0.0, 60.0),
+        _number("power", "limit of the heater's power, of nameplate", "%", 0.0, 100.0),
+        Column("purpose", "`mash-in`, `saccharification`, `mash-out`, or your own word"),
+    ),
+)
+READINGS = FileLayout(
+    "readings.csv",
+    "one row per measurement",
+    (
+        _BREW,
+        Column("stage", "where it was taken", "word", words=STAGES, needed=True),
+        Column("quantity", "what was measured", "word", words=QUANTITIES, needed=True),
+        Column("value", "the reading, in `unit`", "number", needed=True),
+        Column("unit", "gravity: SG, degP, Brix or kg/m^3; volume: L; mass: kg; temperature: degC"),
+        _temp("temp", "of the wort when it was measured"),
+        Column("instrument", "hydrometer, refractometer, density meter, sight glass, scale ..."),
+        Column("sd", "one standard deviation, in `unit`", "number", low=0.0),
+        Column("time", "time of the reading"),
+    ),
+)
+EVENTS_FILE = FileLayout(
+    "events.csv",
+    "one row per moment of the day",
+    (
+        _BREW,
+        Column("time", "clock time, as in the trace", "clock"),
+        _number("elapsed", "since the trace's first row", "s", -86400.0, 1e7),
+        Column("event", "what happened", "word", words=EVENTS, needed=True),
+    ),
+)
+CHANNELS_FILE = FileLayout(
+    "channels.csv",
+    "one row per channel of a logger with names of its own",
+    (
+        Column("rig", "label in rigs.csv"),
+        Column("channel", "name of the channel in brewlog", needed=True),
+        Column("column", "header in that rig's trace files", needed=True),
+        Column("unit", "unit of that column"),
+    ),
+)
+WATER_TESTS = FileLayout(
+    "water_tests.csv",
+    "one row per calibration run with water alone",
+    (
+        Column(
+            "test", "your own label, unique; also the name of the trace's file", "label", needed=True, field="label"
+        ),
+        Column("rig", "label in rigs.csv"),
+        Column("date", "ISO 8601 date", "date"),
+        _number("water", "as read, at `water_temp`", "L", 0.0, 10000.0),
+        _temp("water_temp", "at which the volume was read"),
+        Column("kind", "what was done", "word", words=("heat-up", "cool-down", "boil")),
+        _number("water_after", "what a boil test left, at `water_temp`", "L", 0.0, 10000.0),
+    ),
+)
+FILES = (BREWS, RIGS, GRIST, ADDITIONS, RESTS, READINGS, EVENTS_FILE, CHANNELS_FILE, WATER_TESTS)
+"""Every file but the traces, in the order in which they are read."""
+
+_TRACE_TEMP = (-30.0, 130.0)
+CHANNELS = {
+    "mash_temp": Column(
+        "mash_temp", "a probe standing in the grain bed", "number", "degC", "", *_TRACE_TEMP, hot=104.0
+    ),
+    "base_temp": Column("base_temp", "the sensor at the kettle's base", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
+    "set_temp": Column("set_temp", "the controller's target", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
+    "power": Column("power", "electrical power of the heater", "number", "%", "", 0.0, 110.0),
+    "heater": Column("heater", "heater off (0) or on (1)", "number", "1", "", 0.0, 1.0),
+    "pump": Column("pump", "recirculation, of full speed", "number", "%", "", 0.0, 110.0),
+    "flow": Column("flow", "recirculation flow", "number", "L/min", "", 0.0, 1000.0),
+    "ambient_temp": Column("ambient_temp", "air around the rig", "number", "degC", "", *_TRACE_TEMP, hot=45.0),
+    "wort_temp": Column("wort_temp", "wort after the mash", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
+}
+"""Channels of a trace."""
+COMMON_WORDS = {
+    "time": ("time", "timestamp", "datetime", "date time", "date and time", "clock"),
+    "elapsed": ("elapsed", "elapsed time", "seconds", "time elapsed", "t"),
+    "mash_temp": (
+        "mash_temp",
+        "mash",
+        "mash temperature",
+        "bed",
+        "bed temp",
+        "bed temperature",
+        "grain temp",
+        "grain bed",
+        "mash probe",
+    ),
+    "base_temp": (
+        "base_temp",
+        "base",
+        "kettle",
+        "kettle temp",
+        "kettle temperature",
+        "kettle base",
+        "base temperature",
+        "bottom temp",
+    ),
+    "set_temp": (
+        "set_temp",
+        "set",
+        "target",
+        "target temp",
+        "target temperature",
+        "setpoint",
+        "set point",
+        "set temperature",
+    ),
+    "power": ("power", "heater power", "heat power", "heat", "output"),
+    "heater": ("heater", "heater on", "element", "heater state"),
+    "pump": ("pump", "pump speed", "pump on", "recirculation"),
+    "flow": ("flow", "flow rate", "return flow", "recirculation flow"),
+    "ambient_temp": (
+        "ambient_temp",
+        "ambient",
+        "room",
+        "room temp",
+        "room temperature",
+        "ambient temperature",
+        "air",
+        "air temp",
+    ),
+    "wort_temp": ("wort_temp", "wort", "wort temperature"),
+}
+"""Words that plainly name a channel; any but the first is a guess that is reported."""
+TRACE_FOLDER = "traces"

@@ -1,0 +1,95 @@
+"""One row of readings.csv to a record: what the value can be depends on quantity and unit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from brewlog.logbook.layout import GRAVITY_UNITS, OTHER_READINGS
+from brewlog.logbook.problems import Problem
+from brewlog.logbook.records import Reading
+from brewlog.logbook.tables import Row, shown
+from brewlog.logbook.values import plain
+from brewlog.quantities import Scale, parse_unit
+
+_GRAVITY_WORDS = {
+    "sg": "SG", "specificgravity": "SG", "": "SG", "1": "SG",
+    "degp": "degP", "°p": "degP", "p": "degP", "plato": "degP", "degplato": "degP", "°plato": "degP",
+    "brix": "Brix", "degbrix": "Brix", "°brix": "Brix", "°bx": "Brix", "bx": "Brix",
+    "kg/m^3": "kg/m^3", "kg/m3": "kg/m^3", "kg/m³": "kg/m^3",
+}  # fmt: skip
+
+
+def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]) -> Reading | None:
+    """Record of a row of readings.csv; None where it cannot be read.
+
+    Parameters
+    ----------
+    cells : dict
+        Values of the row; `value` and `sd` hold every way to read them.
+    row : Row
+    say : callable
+        Takes each `Problem`.
+
+    Returns
+    -------
+    Reading or None
+    """
+    quantity = cells["quantity"]
+    written = (cells.get("unit") or "").strip()
+    cell = row.cells.get("value", "")
+
+    def problem(column: str, found: str, expected: str, cost: str, severity: Any = "problem") -> None:
+        say(Problem("readings.csv", row.line, column, shown(found), expected, cost, severity))
+
+    if quantity == "gravity":
+        unit = _GRAVITY_WORDS.get(plain(written))
+        if unit is None and not _is_density(written):
+            problem("unit", written, "SG, degP, Brix or kg/m^3", "this reading is left out")
+            return None
+        scale = Scale("1", 1.0, 0.0) if unit else parse_unit(written, "kg/m^3")
+        unit = unit or "kg/m^3"
+        low, high = GRAVITY_UNITS[unit]
+        wish = f"a gravity in {unit} from {low:g} to {high:g}" if unit != "SG" else "a gravity in SG from 0.98 to 1.20"
+    else:
+        unit, low, high = OTHER_READINGS[quantity]
+        try:
+            scale = Scale("1", 1.0, 0.0) if quantity == "pH" else parse_unit(written or unit, unit)
+        except ValueError:
+            problem("unit", written, f"a unit that converts to {unit}", "this reading is left out")
+            return None
+        wish = f"a {quantity} from {low:g} to {high:g}" + ("" if unit == "1" else f" {unit}")
+    numbers = cells["value"]
+    fits = [value for number in numbers if low <= (value := float(scale(number))) <= high]
+    if unit == "SG" and not fits and (fits := [n / 1000 for n in numbers if low <= n / 1000 <= high]):
+        problem("value", cell, wish, f"read as {fits[0]:.4f}", "note")
+    elif unit == "SG" and not written and not fits and numbers and 1.2 < numbers[0] <= 45:
+        problem("value", cell, f"{wish}, or the unit of the reading (degP or Brix)", "this reading is left out")
+        return None
+    elif len(fits) == 1 and len(numbers) > 1:
+        problem("value", cell, wish, f"read as {scale.back(fits[0]):.6g}", "note")
+    if len(fits) != 1:
+        problem("value", cell, wish, "this reading is left out")
+        return None
+    sd = _sd(cells, unit, quantity, scale)
+    return Reading(
+        brew=cells["brew"], stage=cells["stage"], quantity=quantity, value=fits[0], unit=unit, temp=cells.get("temp"),
+        instrument=cells.get("instrument"), sd=sd, time=cells.get("time"), line=row.line,
+    )  # fmt: skip
+
+
+def _is_density(written: str) -> bool:
+    try:
+        parse_unit(written, "kg/m^3")
+    except ValueError:
+        return False
+    return True
+
+
+def _sd(cells: dict[str, Any], unit: str, quantity: str, scale: Scale) -> float | None:
+    numbers = cells.get("sd")
+    if not numbers:
+        return None
+    sd = float(numbers[0]) * scale.factor
+    # `1` beside a gravity of 1044 means 0.001
+    return sd / 1000 if unit == "SG" and quantity == "gravity" and sd >= 0.1 else sd

@@ -1,0 +1,135 @@
+"""One cell of text to a value: numbers with point or comma, dates, words, labels."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+
+MISSING = frozenset({"", "-", "--", "–", "—", "n/a", "na", "n.a.", "nan", "none", "null", "#n/a", "?", "."})
+"""Cells that mean "not recorded", in small letters."""
+_PLAIN = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{1,3})?")
+_COMMA = re.compile(r"[+-]?\d{0,30},\d{1,30}(?:[eE][+-]?\d{1,3})?")
+_THOUSANDS_POINT = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?")
+_THOUSANDS_COMMA = re.compile(r"[+-]?\d{1,3}(?:[.]\d{3})+,\d*")
+_SPACED = re.compile(r"[+-]?\d{1,3}(?:[ '\u00a0\u202f]\d{3})+(?:[.,]\d+)?")
+EXCEL_DAY_ZERO = date(1899, 12, 30)
+"""Day 0 of spreadsheet serial dates."""
+
+
+def is_missing(cell: str) -> bool:
+    """True for cells that mean "not recorded"."""
+    return cell.strip().casefold() in MISSING
+
+
+def parse_number(cell: str, comma: bool | None = None) -> list[float]:
+    """Every way to read a cell as a number; empty if it is none.
+
+    Parameters
+    ----------
+    cell : str
+    comma : bool, optional
+        True where the file writes a decimal comma, False where it writes a point, None where that is not known.
+
+    Returns
+    -------
+    list of float
+        One value where the cell is unambiguous; two for cells such as `1,044` that are 1.044 or 1044.
+
+    Examples
+    --------
+    >>> parse_number("1.5"), parse_number("1,5"), parse_number("1,044"), parse_number("1,044", comma=True)
+    ([1.5], [1.5], [1.044, 1044.0], [1.044])
+    """
+    text = cell.strip().replace("−", "-")
+    if len(text) > 60:
+        return []
+    if _PLAIN.fullmatch(text):
+        return [float(text)]
+    if _COMMA.fullmatch(text):
+        decimal = float(text.replace(",", "."))
+        if comma or not _THOUSANDS_POINT.fullmatch(text):
+            return [decimal]
+        whole = float(text.replace(",", ""))
+        return [whole] if comma is False else [decimal, whole]
+    if _THOUSANDS_POINT.fullmatch(text):
+        return [float(text.replace(",", ""))]
+    if _THOUSANDS_COMMA.fullmatch(text):
+        return [float(text.replace(".", "").replace(",", "."))]
+    if _SPACED.fullmatch(text):
+        return [float(re.sub(r"[ '\u00a0\u202f]", "", text).replace(",", "."))]
+    return []
+
+
+_DATE_FORMATS = {
+    "day.month.year": ("%d.%m.%Y", "%d.%m.%y"),
+    "day/month/year": ("%d/%m/%Y", "%d/%m/%y"),
+    "month/day/year": ("%m/%d/%Y", "%m/%d/%y"),
+    "day-month-year": ("%d-%m-%Y",),
+    "year/month/day": ("%Y/%m/%d",),
+    "year.month.day": ("%Y.%m.%d",),
+    "day month year": ("%d %b %Y", "%d %B %Y"),
+    "month day, year": ("%b %d, %Y", "%B %d, %Y"),
+}
+
+
+def parse_iso_date(cell: str) -> date | None:
+    """ISO 8601 date, with or without a time behind it; None if it is none."""
+    text = cell.strip()
+    for candidate in (text, text[:10]):
+        try:
+            return date.fromisoformat(candidate)
+        except ValueError:
+            continue
+    return None
+
+
+def date_formats(cells: Iterable[str]) -> dict[str, tuple[str, ...]]:
+    """Ways to write a date that fit every one of the cells."""
+    cells = [cell.strip() for cell in cells]
+    found = {}
+    for name, formats in _DATE_FORMATS.items():
+        if cells and all(_first_fit(cell, formats) is not None for cell in cells):
+            found[name] = formats
+    return found
+
+
+def _first_fit(cell: str, formats: Iterable[str]) -> date | None:
+    for form in formats:
+        try:
+            return datetime.strptime(cell, form).date()
+        except ValueError:
+            continue
+    return None
+
+
+def parse_date(cell: str, formats: Iterable[str]) -> date | None:
+    """Date by the first of some formats that fits; None if none does."""
+    return _first_fit(cell.strip(), formats)
+
+
+def serial_date(cell: str) -> date | None:
+    """Date of a spreadsheet's serial number (days since 30 December 1899); None if it cannot be one.
+
+    Examples
+    --------
+    >>> serial_date("45292")
+    datetime.date(2024, 1, 1)
+    """
+    text = cell.strip()
+    if re.fullmatch(r"\d{5}(\.\d+)?", text) and 20000 <= float(text) < 80000:
+        return EXCEL_DAY_ZERO + timedelta(days=int(float(text)))
+    return None
+
+
+def plain(text: str) -> str:
+    """A word or header without case, blanks, hyphens and underscores, for comparing."""
+    return re.sub(r"[\s_\-]+", "", text.casefold())
+
+
+def nearest(text: str, known: Iterable[str]) -> str | None:
+    """The known word that is most like `text`; None where none is near."""
+    table = {plain(word): word for word in known}
+    found = difflib.get_close_matches(plain(text)[:80], list(table), n=1, cutoff=0.6)
+    return table[found[0]] if found else None
