@@ -9,6 +9,7 @@ from brewlog.rig.constants import RigFit, calibrate, fit_rig
 from brewlog.rig.fitting import ModelFit, fit_model
 from brewlog.rig.model import layered, one_node, two_node
 from brewlog.rig.optimise import least_squares, minimise
+from brewlog.rig.probe import reconstruct_mash
 from brewlog.rig.series import Series, make_series
 
 __all__ = [
@@ -23,5 +24,6 @@ __all__ = [
     "make_series",
     "minimise",
     "one_node",
+    "reconstruct_mash",
     "two_node",
 ]

@@ -52,7 +52,7 @@ def water_heat_capacity(volume: ArrayLike, temp: ArrayLike = 65.0) -> np.ndarray
     Examples
     --------
     >>> water_heat_capacity(10.0, 40.0).round(-1)
-    np.float64(41710.0)
+    np.float64(41720.0)
     """
     litres = to_float(volume, "L", "volume")
     return np.asarray(litres * water_density(20.0) / 1000 * water_specific_heat(temp))[()]

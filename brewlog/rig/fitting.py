@@ -187,8 +187,8 @@ class _Problem:
                 a, b, np.ascontiguousarray(da[..., self.columns]), np.ascontiguousarray(db[..., self.columns]), dt
             )
             sse, r, c = kernels.normal_equations(
-                tables[0], tables[1], tables[2], tables[3], kind, s.inputs, self.model.starts @ first, dx0, self.model.outputs, kp,
-                self.measured[i], self.weight[i], shift, dshift,
+                tables[0], tables[1], tables[2], tables[3], kind, s.inputs, self.model.starts @ first, dx0,
+                self.model.outputs, kp, self.measured[i], self.weight[i], shift, dshift,
             )  # fmt: skip
             total += sse
             at = ks + i * self.local

@@ -190,7 +190,8 @@ def _special(
             loss = over_brews(1 / per_brew["loss_rate"] / 3600)
             notes.append(
                 "Without litres and kilograms only time constants are told: heat_capacity / heat_loss "
-                f"{loss.estimate:.1f} h ({loss.low:.1f} to {loss.high:.1f}). The other values assume a heater share of 0.93."
+                f"{loss.estimate:.1f} h ({loss.low:.1f} to {loss.high:.1f}). "
+                "The other values assume a heater share of 0.93."
             )
     if (
         rows["heat_loss"]["brews"] == 1
