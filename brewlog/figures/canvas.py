@@ -1,0 +1,108 @@
+"""What all figures share: axes to draw on, quiet frames, labels at the ends of lines, lines broken at gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from brewlog.figures.palette import GRID, INK, PAPER, SOFT
+from brewlog.mash.samples import MAX_GAP
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.text import Text
+
+SMALL = 8.5
+"""Size of second text. [pt]"""
+LARGE = 9.5
+"""Size of axis labels and direct labels. [pt]"""
+
+
+def new_axes(ax: Axes | None, height: float = 4.2) -> Axes:
+    """The axes given, or those of a new figure of page width."""
+    if ax is None:
+        from matplotlib import pyplot as plt
+
+        _, ax = plt.subplots(figsize=(9.0, height), layout="constrained")
+    return ax
+
+
+def quiet(ax: Axes, x: str = "", y: str = "", grid: str = "y") -> None:
+    """Quiet frame on these axes alone: labels, two spines, a light grid along `grid`."""
+    ax.set_xlabel(x, color=INK, fontsize=LARGE)
+    ax.set_ylabel(y, color=INK, fontsize=LARGE)
+    ax.tick_params(colors=SOFT, labelcolor=INK, labelsize=SMALL)
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.spines[["left", "bottom"]].set_color(SOFT)
+    ax.set_axisbelow(True)
+    if grid:
+        ax.grid(True, axis=grid, color=GRID, linewidth=0.8)  # type: ignore[arg-type]
+
+
+def say(ax: Axes, text: str) -> None:
+    """Write what there is to say in the middle of axes on which nothing can be drawn."""
+    ax.text(0.5, 0.5, text, ha="center", va="center", transform=ax.transAxes, color=INK, fontsize=LARGE, wrap=True)
+
+
+def remark(ax: Axes, text: str, x: float = 0.99, y: float = 0.02, ha: str = "right", va: str = "bottom") -> Text:
+    """A small remark in a corner of the axes."""
+    box = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 1.5}
+    return ax.text(x, y, text, ha=ha, va=va, transform=ax.transAxes, color=SOFT, fontsize=SMALL, bbox=box, zorder=6)
+
+
+def broken(elapsed: np.ndarray, *values: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Times and values with a NaN in every gap of more than five minutes, so that no line is drawn across."""
+    places = np.flatnonzero(np.diff(elapsed) > MAX_GAP) + 1
+    return tuple(np.insert(np.asarray(one, dtype=float), places, np.nan) for one in (elapsed, *values))
+
+
+def apart(places: Sequence[float], least: float) -> np.ndarray:
+    """Places moved as little as need be so that neighbours stand at least `least` apart; order is kept.
+
+    Examples
+    --------
+    >>> apart([1.0, 1.1, 5.0], 1.0)
+    array([0.55, 1.55, 5.  ])
+    """
+    order = np.argsort(places, kind="stable")
+    groups: list[list[float]] = []  # mean of the members and their number
+    for place in np.asarray(places, dtype=float)[order]:
+        groups.append([float(place), 1])
+        while len(groups) > 1 and groups[-1][0] - groups[-2][0] < least * (groups[-1][1] + groups[-2][1]) / 2:
+            one, other = groups.pop(-2), groups.pop()
+            count = one[1] + other[1]
+            groups.append([(one[0] * one[1] + other[0] * other[1]) / count, count])
+    moved = [mean + least * (k - (count - 1) / 2) for mean, count in groups for k in range(int(count))]
+    result = np.empty(len(moved))
+    result[order] = moved
+    return result
+
+
+def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: float = 0.055) -> None:
+    """Label lines directly, right of their last points; labels keep a distance of `share` of the axis.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        Its limits must be final.
+    ends : sequence of (x, y, text, colour)
+    share : float
+        [1]
+    """
+    if not ends:
+        return
+    low, high = ax.get_ylim()
+    heights = apart([y for _, y, _, _ in ends], share * (high - low))
+    for (x, _, text, colour), height in zip(ends, heights, strict=True):
+        ax.annotate(
+            text,
+            (x, height),
+            xytext=(6, 0),
+            textcoords="offset points",
+            va="center",
+            color=colour,
+            fontsize=LARGE,
+            annotation_clip=False,
+        )

@@ -1,0 +1,276 @@
+"""Pictures of one mash: temperatures against the plan, and how far the base led the bed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, new_axes, quiet, say
+from brewlog.figures.palette import BAND, BASE, BED, GRID, INK, POWER, RECONSTRUCTED, SOFT
+from brewlog.logbook.records import Brew
+from brewlog.mash import Marks, RestSpan, control_sensor, find_marks, match_rests
+from brewlog.mash.samples import MAX_GAP, Samples, known_samples
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+TOLERANCE = 0.5
+"""Half width of the band about a rest. [K]"""
+_MARGIN = 6.0
+_WORDS = {"mash_in": "mash-in", "mash_out": "mash-out", "lift": "lift"}
+
+
+def _window(marks: Marks, last: float) -> tuple[float, float, float]:
+    """Zero of the time axis, and first and last second drawn: the mash with a few minutes around it."""
+    zero = marks.mash_in if np.isfinite(marks.mash_in) else 0.0
+    end = marks.lift if np.isfinite(marks.lift) else last
+    return zero, zero - 60 * _MARGIN, min(end + 60 * _MARGIN, last)
+
+
+def _cut(samples: Samples, first: float, last: float) -> Samples:
+    keep = (samples[0] >= first) & (samples[0] <= last)
+    return samples[0][keep], samples[1][keep]
+
+
+def _time_label(marks: Marks) -> str:
+    return "time since mash-in [min]" if np.isfinite(marks.mash_in) else "time since the trace began [min]"
+
+
+def unseen(elapsed: np.ndarray, start: float, end: float) -> list[tuple[float, float]]:
+    """Stretches of more than five minutes between `start` and `end` without a sample. [s]
+
+    Examples
+    --------
+    >>> unseen(np.array([0.0, 60.0, 700.0]), 0.0, 800.0)
+    [(60.0, 700.0)]
+    """
+    inside = elapsed[(elapsed > start) & (elapsed < end)]
+    edges = np.concatenate([[start], inside, [end]])
+    wide = np.flatnonzero(np.diff(edges) > MAX_GAP)
+    return [(float(edges[k]), float(edges[k + 1])) for k in wide]
+
+
+def _draw_power(ax: Axes, samples: Samples, zero: float, unit: str) -> None:
+    elapsed, values = broken(*samples)
+    twin = ax.twinx()
+    top = 100.0 if unit == "%" else float(np.nanmax(values)) or 1.0
+    twin.fill_between(
+        (elapsed - zero) / 60, 0, values, step="post", color=POWER, alpha=0.85, linewidth=0, label="heater power"
+    )
+    twin.set_ylim(0, 5.5 * top)
+    twin.set_yticks([0, top / 2, top], [f"{part:.0f}" for part in (0, top / 2, top)])
+    twin.set_ylabel(f"heater power [{unit}]", color=INK, fontsize=LARGE, loc="bottom")
+    twin.tick_params(colors=SOFT, labelcolor=INK, labelsize=SMALL)
+    twin.spines[["top", "left", "bottom"]].set_visible(False)
+    twin.spines["right"].set_color(SOFT)
+    ax.set_zorder(twin.get_zorder() + 1)
+    ax.patch.set_visible(False)
+
+
+def _draw_plan(ax: Axes, brew: Brew, mash: pd.DataFrame | None, zero: float) -> list[float]:
+    spans = match_rests(brew, mash)
+    for span in spans:
+        left, right = (span.start - zero) / 60, (span.end - zero) / 60
+        ax.fill_between([left, right], span.temp - TOLERANCE, span.temp + TOLERANCE, color=BAND, linewidth=0, zorder=1)
+        ax.hlines(span.temp, left, right, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2)
+        ax.text(
+            (left + right) / 2, 0.985, f"{span.temp:g} °C", transform=ax.get_xaxis_transform(), ha="center", va="top",
+            fontsize=SMALL, color=INK,
+        )  # fmt: skip
+    return [span.temp for span in spans]
+
+
+def _draw_events(ax: Axes, marks: Marks, zero: float, low: float, high: float) -> None:
+    for name, word in _WORDS.items():
+        moment = getattr(marks, name)
+        if np.isfinite(moment) and low <= moment <= high:
+            found = name in marks.found
+            x = (moment - zero) / 60
+            ax.axvline(x, color=SOFT, linewidth=0.9, linestyle=":" if found else "-", zorder=1)
+            text = f"{word} (found)" if found else word
+            ax.text(
+                x, 1.0, text, transform=ax.get_xaxis_transform(), ha="center", va="bottom", fontsize=SMALL, color=SOFT
+            )
+
+
+def plot_mash_day(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+    """Draw the temperatures of one mash against its rests; return the Axes drawn on.
+
+    Base and bed, each rest with a band of half a kelvin either side, heater power along the foot, recorded and found
+    events, hatching where the bed was not seen for more than five minutes. A brew without a trace gives a sentence.
+
+    Parameters
+    ----------
+    brew : Brew
+    mash : pandas.DataFrame, optional
+        Reconstructed bed: `elapsed` [s], `mash_temp` [degC], `sd` [K]; drawn with its 95 % band.
+    ax : matplotlib.axes.Axes, optional
+        Axes to draw on; a new figure when None.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    ax = new_axes(ax, 5.2)
+    trace = brew.trace
+    quiet(ax, "time since mash-in [min]", "temperature [°C]")
+    if trace is None or not len(trace):
+        say(ax, f"No trace was logged of brew {brew.label}.")
+        return ax
+    marks = find_marks(brew)
+    zero, first, last = _window(marks, float(trace["elapsed"].iloc[-1]))
+    ax.set_xlabel(_time_label(marks))
+    base, bed = (_cut(known_samples(brew, name, trace), first, last) for name in ("base_temp", "mash_temp"))
+    begin, end = max(zero, first), marks.lift if np.isfinite(marks.lift) else last
+    inside = [values[(elapsed >= begin) & (elapsed <= end)] for elapsed, values in (base, bed)]
+    ends = []
+    for (elapsed, values), colour, word in ((base, BASE, "base"), (bed, BED, "bed")):
+        if elapsed.size:
+            times, line = broken(elapsed, values)
+            ax.plot((times - zero) / 60, line, color=colour, linewidth=1.5, label=word, zorder=4)
+            ends.append(
+                (float(elapsed[elapsed <= end][-1:].sum()), float(values[elapsed <= end][-1:].sum()), word, colour)
+            )
+    if mash is not None:
+        ends.append(_draw_reconstructed(ax, mash, zero, begin, end))
+        inside.append(mash.loc[mash["elapsed"].between(begin, end), "mash_temp"].to_numpy(dtype=float))
+    temps = _draw_plan(ax, brew, mash, zero)
+    seen = mash["elapsed"].to_numpy(dtype=float) if mash is not None else bed[0]
+    if seen.size:
+        for low, high in unseen(seen, begin, end):
+            ax.axvspan(
+                (low - zero) / 60,
+                (high - zero) / 60,
+                facecolor="none",
+                edgecolor=SOFT,
+                hatch="///",
+                alpha=0.35,
+                linewidth=0,
+            )
+            ax.text(
+                (low + high - 2 * zero) / 120, 0.3, "bed not seen", transform=ax.get_xaxis_transform(),
+                rotation=90, ha="center", va="bottom", fontsize=SMALL, color=INK,
+            )  # fmt: skip
+    elif ends:
+        ends.append((ends[0][0], ends[0][1], "no probe in the bed", SOFT))
+    _frame(ax, [*inside, np.array(temps)], (first - zero) / 60, (last - zero) / 60, brew, trace, zero, first, last)
+    _draw_events(ax, marks, zero, first, last)
+    _name_lines(ax, ends, zero)
+    return ax
+
+
+def _draw_reconstructed(ax: Axes, mash: pd.DataFrame, zero: float, begin: float, end: float) -> tuple:
+    frame = mash[(mash["elapsed"] >= begin) & (mash["elapsed"] <= end)]
+    times, line, sd = broken(*(frame[name].to_numpy(dtype=float) for name in ("elapsed", "mash_temp", "sd")))
+    minutes = (times - zero) / 60
+    ax.fill_between(minutes, line - 1.96 * sd, line + 1.96 * sd, color=RECONSTRUCTED, alpha=0.2, linewidth=0, zorder=3)
+    ax.plot(minutes, line, color=RECONSTRUCTED, linewidth=1.5, label="bed, reconstructed", zorder=4)
+    return (float(times[-1]), float(line[-1]), "bed, reconstructed\n(95 % band)", RECONSTRUCTED)
+
+
+def _frame(ax, inside, left, right, brew, trace, zero, first, last) -> None:
+    """Limits: all of the mash, with room for heater power at the foot."""
+    every = np.concatenate([part[np.isfinite(part)] for part in inside])
+    power = "power" if "power" in trace else "power_watt" if "power_watt" in trace else None
+    if every.size:
+        # a probe on its way into the bed, and the strike, may leave the picture
+        low, high = float(np.quantile(every, 0.03)), float(every.max())
+        span = max(high - low, 4.0)
+        ax.set_ylim(low - (0.36 if power else 0.08) * span, high + 0.14 * span)
+        ticks = ax.get_yticks()
+        ax.set_yticks(ticks[(ticks >= low - 0.1 * span) & (ticks <= high + 0.14 * span)])
+    ax.set_xlim(left, right)
+    if power:
+        samples = _cut(known_samples(brew, power, trace), first, last)
+        if samples[0].size:
+            _draw_power(ax, samples, zero, "%" if power == "power" else "W")
+
+
+def _name_lines(ax: Axes, ends: list[tuple], zero: float) -> None:
+    right = ax.get_xlim()[1]
+    label_ends(ax, [(right, y, word, colour) for _, y, word, colour in ends], 0.06)
+
+
+def plot_lead(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+    """Draw how far the base ran ahead of the bed during one mash; return the Axes drawn on.
+
+    Rests are shaded. Where the bed was controlled, a dashed line on each ramp is the lead that its headroom allows
+    (rest temperature plus headroom minus bed). Without a bed
+    temperature, measured or handed in, the axes hold a sentence.
+
+    Parameters
+    ----------
+    brew : Brew
+    mash : pandas.DataFrame, optional
+        Reconstructed bed: `elapsed` [s], `mash_temp` [degC], `sd` [K].
+    ax : matplotlib.axes.Axes, optional
+        Axes to draw on; a new figure when None.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    ax = new_axes(ax, 3.4)
+    quiet(ax, "time since mash-in [min]", "base minus bed [K]")
+    trace = brew.trace
+    if trace is None or not len(trace):
+        say(ax, f"No trace was logged of brew {brew.label}.")
+        return ax
+    base = known_samples(brew, "base_temp", trace)
+    bed, sd = known_samples(brew, "mash_temp", trace), None
+    if mash is not None:
+        bed = (mash["elapsed"].to_numpy(dtype=float), mash["mash_temp"].to_numpy(dtype=float))
+        sd = mash["sd"].to_numpy(dtype=float)
+    if not base[0].size or not bed[0].size:
+        say(ax, f"The lead of brew {brew.label} needs the temperatures of base and bed; one of them is not known.")
+        return ax
+    marks = find_marks(brew)
+    zero, first, last = _window(marks, float(trace["elapsed"].iloc[-1]))
+    first = max(first, zero)
+    last = min(last, marks.lift) if np.isfinite(marks.lift) else last
+    ax.set_xlabel(_time_label(marks))
+    keep = (bed[0] >= first) & (bed[0] <= last)
+    lead = np.interp(bed[0][keep], *base) - bed[1][keep]
+    times, line = broken(bed[0][keep], lead)
+    minutes = (times - zero) / 60
+    colour = BED if mash is None else RECONSTRUCTED
+    if sd is not None:
+        spread = broken(bed[0][keep], sd[keep])[1]
+        ax.fill_between(minutes, line - 1.96 * spread, line + 1.96 * spread, color=colour, alpha=0.2, linewidth=0)
+    ax.axhline(0.0, color=SOFT, linewidth=0.9)
+    ax.plot(minutes, line, color=colour, linewidth=1.5, label="lead")
+    for span in match_rests(brew, mash):
+        ax.axvspan((span.start - zero) / 60, (span.end - zero) / 60, color=GRID, alpha=0.6, linewidth=0, zorder=0)
+        ax.text(
+            (span.start + span.end - 2 * zero) / 120, 0.98, f"{span.temp:g} °C", transform=ax.get_xaxis_transform(),
+            ha="center", va="top", fontsize=SMALL, color=SOFT,
+        )  # fmt: skip
+    top = max(float(np.nanmax(line)), 1.0)
+    ax.set_ylim(min(float(np.nanmin(line)), 0.0) - 0.5, 1.3 * top)
+    if control_sensor(brew)[0] == "mash":  # a controller on the base keeps to the rest temperature itself
+        _draw_headroom(ax, match_rests(brew, mash), bed, zero)
+    ax.set_xlim((first - zero) / 60, (last - zero) / 60)
+    return ax
+
+
+def _draw_headroom(ax: Axes, spans: Sequence[RestSpan], bed: Samples, zero: float) -> None:
+    """The lead that each ramp's headroom allows: rest temperature + headroom - bed, within the axes."""
+    named = False
+    for span in spans:
+        if span.headroom is None or not np.isfinite(span.change):
+            continue
+        ramp = (bed[0] >= span.change) & (bed[0] <= span.start)
+        allowed = span.temp + span.headroom - bed[1][ramp]
+        minutes = (bed[0][ramp] - zero) / 60
+        inside = allowed <= ax.get_ylim()[1]
+        if inside.sum() > 1:
+            ax.plot(minutes[inside], allowed[inside], color=INK, linewidth=1.2, linestyle=(0, (4, 2)), label="_allowed")
+            if not named:
+                ax.annotate(
+                    "allowed by headroom", (minutes[inside][0], allowed[inside][0]), xytext=(-5, -4),
+                    textcoords="offset points", ha="right", va="top", fontsize=SMALL, color=INK,
+                )  # fmt: skip
+            named = True

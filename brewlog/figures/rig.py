@@ -1,0 +1,220 @@
+"""Pictures of one rig: measured against modelled, its constants brew by brew, drift of one constant."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, new_axes, quiet, remark, say
+from brewlog.figures.palette import BAND, BASE, BED, INK, LEFT_OUT, RECONSTRUCTED, SOFT
+from brewlog.logbook.records import Brew
+from brewlog.quantities import names
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from brewlog.rig import RigFit
+
+
+def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray | None = None) -> tuple[Axes, Axes]:
+    """Draw measured and modelled temperatures of one mash, and their difference below; return both Axes.
+
+    A brew that was not fitted gives a sentence with the reason.
+
+    Parameters
+    ----------
+    fit : RigFit
+    brew : Brew or str
+        A brew of that rig, or its label.
+    axes : pair of matplotlib.axes.Axes, optional
+        Temperatures above, residuals below; a new figure when None.
+
+    Returns
+    -------
+    tuple of matplotlib.axes.Axes
+    """
+    if axes is None:
+        from matplotlib import pyplot as plt
+
+        _, axes = plt.subplots(2, 1, sharex=True, height_ratios=(3, 1.3), figsize=(9.0, 5.4), layout="constrained")
+    upper, lower = axes[0], axes[1]
+    label = brew if isinstance(brew, str) else brew.label
+    quiet(upper, "", "temperature [°C]")
+    quiet(lower, "time since the trace began [min]", "measured minus\nmodelled [K]")
+    day = fit.days.get(label)
+    if day is None or day.mash is None:
+        say(upper, f"Brew {label} was not fitted: {fit.left_out.get(label, 'no reason is recorded')}.")
+        return upper, lower
+    largest = 0.5
+    ends: dict[str, tuple[float, float, str, str]] = {}
+    for number, series in enumerate(day.mash.series):
+        modelled = day.mash.predict(number)
+        for column, word, colour in ((0, "base", BASE), (1, "bed", BED)):
+            read = series.readings[:, column]
+            known = np.isfinite(read)
+            if not known.any():
+                continue
+            minutes = series.elapsed[known] / 60
+            name = word if number == 0 else f"_{word}"
+            upper.plot(minutes, read[known], ".", color=colour, markersize=2.4, alpha=0.55, label=name)
+            rest = (read - modelled[:, column])[known]
+            lower.plot(*broken_minutes(series.elapsed[known], rest), color=colour, linewidth=1.0, label=name)
+            largest = max(largest, float(np.quantile(np.abs(rest), 0.995)))
+            ends[word] = (float(minutes[-1]), float(read[known][-1]), f"{word}, measured", colour)
+            upper.plot(
+                series.elapsed / 60,
+                modelled[:, column],
+                color=INK,
+                linewidth=1.0,
+                label="modelled" if number == column == 0 else "_",
+            )
+    lower.axhline(0.0, color=SOFT, linewidth=0.9)
+    lower.set_ylim(-1.15 * largest, 1.15 * largest)
+    rms = day.mash.rms
+    told = [
+        f"{word} {rms[key]:.2f} K"
+        for key, word in (("base_temp", "base"), ("mash_temp", "bed"))
+        if np.isfinite(rms.get(key, np.nan))
+    ]
+    remark(upper, "lines: modelled. Typical difference (rms): " + ", ".join(told), x=0.99, y=0.02)
+    label_ends(upper, list(ends.values()), 0.07)
+    return upper, lower
+
+
+def broken_minutes(elapsed: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Times in minutes and values, broken at gaps of more than five minutes."""
+    times, line = broken(elapsed, values)
+    return times / 60, line
+
+
+def _told(row: pd.Series) -> bool:
+    return bool(np.isfinite(row["estimate"]) and row["estimate"] != 0)
+
+
+def plot_constants(fit: RigFit, ax: Axes | None = None) -> Axes:
+    """Draw a rig's constants as shares of their estimates, brew by brew; return the Axes drawn on.
+
+    Dots are single brews, the earlier the paler; the bar is the 95 % interval over brews. The number with its unit
+    stands at the right. Constants that the data do not tell keep their row, in grey, with the verdict.
+
+    Parameters
+    ----------
+    fit : RigFit
+    ax : matplotlib.axes.Axes, optional
+        Axes to draw on; a new figure when None.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    table = fit.constants
+    ax = new_axes(ax, 1.2 + 0.42 * len(table))
+    quiet(ax, "share of the estimate [%]", "", "x")
+    if table.empty:
+        say(ax, f"No constant of rig {fit.rig} is known.")
+        return ax
+    # constants about zero, such as an offset, have no share of themselves; their spread is told in words
+    shares = [name for name, row in table.iterrows() if _told(row) and names().get(str(name), ("", "", ""))[1] != "K"]
+    ax.axvline(100.0, color=SOFT, linewidth=0.9, zorder=1)
+    ends = [60.0, 140.0]
+    for place, (name, row) in enumerate(table.iterrows()):
+        if name in shares:
+            single = _per_brew(fit, str(name)) / row["estimate"] * 100
+            if len(single):
+                tone: Any = np.linspace(0.25, 1.0, len(single))
+                ax.scatter(
+                    single, np.full(len(single), place - 0.2), s=20, color=BED, alpha=tone, linewidths=0, zorder=3
+                )
+                ends += [float(single.quantile(0.02)), float(single.quantile(0.98))]
+            if np.isfinite(row["low"]) and np.isfinite(row["high"]):
+                low, high = row["low"] / row["estimate"] * 100, row["high"] / row["estimate"] * 100
+                ax.plot([low, high], [place, place], color=INK, linewidth=2.2, solid_capstyle="butt", zorder=4)
+                ax.plot(
+                    [low, low, high, high], [place] * 4, "|", color=INK, markersize=10, markeredgewidth=1.6, zorder=4
+                )
+                ends += [low, high]
+            ax.plot(100.0, place, "d", color=INK, markersize=5, zorder=5)
+    ax.set_xlim(max(min(ends) - 5, -20.0), min(max(ends) + 5, 260.0))
+    for place, (name, row) in enumerate(table.iterrows()):
+        known = _told(row)
+        ax.text(
+            1.01, place, _number(row), transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL,
+            color=INK if known else LEFT_OUT,
+        )  # fmt: skip
+        if name not in shares:
+            words = "a difference of temperatures: has no share" if known else _short(str(row["verdict"]))
+            ax.text(100.0, place, f"  {words}", va="center", ha="left", fontsize=SMALL, color=SOFT, zorder=5)
+    ax.set_yticks(range(len(table)), [str(name).replace("_", " ") for name in table.index], fontsize=LARGE)
+    ax.tick_params(axis="y", length=0)
+    ax.set_ylim(len(table) - 0.4, -0.6)
+    return ax
+
+
+def _short(text: str, most: int = 70) -> str:
+    return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " …"
+
+
+def _number(row: pd.Series) -> str:
+    if not np.isfinite(row["estimate"]):
+        return "not known"
+    unit = "" if row["unit"] == "1" else f" {row['unit']}"
+    if not (np.isfinite(row["low"]) and np.isfinite(row["high"])):
+        return f"{row['estimate']:.3g}{unit}".replace("-", "−")
+    width = max(float(row["high"] - row["low"]), 1e-12)
+    places = max(0, 1 - int(np.floor(np.log10(width / 2))))
+    estimate, low, high = (f"{row[name]:.{places}f}" for name in ("estimate", "low", "high"))
+    return f"{estimate}{unit} ({low} to {high})".replace("-", "−")
+
+
+def _per_brew(fit: RigFit, name: str) -> pd.Series:
+    """Estimates of one constant brew by brew; empty where no single brew tells it."""
+    if name not in fit.per_brew:
+        return pd.Series(dtype=float)
+    return pd.to_numeric(fit.per_brew[name], errors="coerce").dropna()
+
+
+def plot_drift(fit: RigFit, name: str, ax: Axes | None = None) -> Axes:
+    """Draw one constant of a rig brew by brew, with the interval over all brews; return the Axes drawn on.
+
+    Parameters
+    ----------
+    fit : RigFit
+    name : str
+        A constant of the rig, such as `heat_loss`.
+    ax : matplotlib.axes.Axes, optional
+        Axes to draw on; a new figure when None.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+
+    Raises
+    ------
+    ValueError
+        If the rig has no such constant.
+    """
+    if name not in fit.constants.index:
+        raise ValueError(
+            f"rig {fit.rig!r} has no constant {name!r}; it has {', '.join(map(str, fit.constants.index))}."
+        )
+    ax = new_axes(ax, 3.4)
+    row = fit.constants.loc[name]
+    unit, estimate, low, high = str(row["unit"]), *(float(row[key]) for key in ("estimate", "low", "high"))  # type: ignore[arg-type]
+    quiet(ax, "brew, in order of time", f"{name.replace('_', ' ')}" + (f" [{unit}]" if unit != "1" else ""))
+    single = _per_brew(fit, name)
+    if single.empty:
+        say(ax, f"No single brew tells {name.replace('_', ' ')}: {row['verdict']}")
+        return ax
+    at = np.arange(len(single))
+    if np.isfinite(low) and np.isfinite(high):
+        ax.axhspan(low, high, color=BAND, zorder=0)
+        remark(ax, "pale band: 95 % range of the rig's value", x=0.01, y=0.98, ha="left", va="top")
+    ax.axhline(estimate, color=INK, linewidth=1.2)
+    ax.plot(at, single, color=RECONSTRUCTED, linewidth=0.8, alpha=0.5)
+    ax.plot(at, single, "o", color=RECONSTRUCTED, markersize=5, label=name)
+    ax.set_xticks(at, [str(label) for label in single.index], rotation=90 if len(at) > 14 else 0)
+    ax.set_xlim(-0.7, len(at) - 0.3)
+    ax.margins(y=0.2)
+    return ax
