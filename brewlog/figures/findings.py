@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import LARGE, SMALL, label_ends, new_axes, quiet, remark, say
+from brewlog.figures.canvas import SMALL, label_ends, new_axes, quiet, remark, say
 from brewlog.figures.history import control_key
 from brewlog.figures.palette import BAND, BASE, BED, CONTROL, INK, LEFT_OUT, RECONSTRUCTED, SOFT
 
@@ -141,7 +141,7 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
         say(ax, f"The change cannot be told apart: {change.reason}")
         return ax
     ordered = pieces.reindex(pieces["estimate"].abs().sort_values(ascending=False, kind="stable").index)
-    labels = [*(fill(str(word), 34) for word in ordered["what"]), "not explained", "measured change"]
+    labels = [*(fill(str(word), 42) for word in ordered["what"]), "not explained", "measured change"]
     ax.axvline(0.0, color=SOFT, linewidth=1.0, zorder=1)
     ends = [change.total, change.unexplained, -change.noise, change.noise]
     for place, (_, row) in enumerate(ordered.iterrows()):
@@ -161,10 +161,10 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
     ax.set_xlim(low - 0.06 * (high - low), high + 0.2 * (high - low))
     for place, (value, edge) in enumerate(zip(values, reach, strict=True)):
         ax.annotate(
-            f"{value:+.1f}".replace("-", "−"), (max(edge, value, 0.0), place), xytext=(6, 0),
+            f"{round(value, 1) + 0.0:+.1f}".replace("-", "−"), (max(edge, value, 0.0), place), xytext=(6, 0),
             textcoords="offset points", va="center", fontsize=SMALL, color=INK,
         )  # fmt: skip
-    ax.set_yticks(range(len(labels)), labels, fontsize=LARGE)
+    ax.set_yticks(range(len(labels)), labels, fontsize=SMALL)
     ax.tick_params(axis="y", length=0)
     ax.axhline(unexplained - 0.5, color=SOFT, linewidth=0.8)
     ax.set_ylim(len(labels) - 0.4, -0.6)

@@ -33,7 +33,7 @@ def control_key(ax: Axes, words: Iterable[str], extra: Iterable[tuple] = (), **w
     marks += [Line2D([], [], linestyle="", label=text, **style) for text, style in extra]
     look: dict[str, Any] = {"loc": "lower left", "bbox_to_anchor": (0.0, 1.0), "borderaxespad": 0.2} | where
     look |= {"frameon": False, "fontsize": SMALL, "labelcolor": INK, "handletextpad": 0.2, "columnspacing": 1.4}
-    ax.legend(handles=marks, ncols=max(len(marks), 1), **look)
+    ax.legend(handles=marks, ncols=len(marks) if len(marks) <= 5 else -(-len(marks) // 2), **look)
 
 
 def plot_holds(holds: Iterable[Hold], ax: Axes | None = None) -> Axes:

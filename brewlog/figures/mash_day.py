@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, new_axes, quiet, say
-from brewlog.figures.palette import BAND, BASE, BED, GRID, INK, POWER, RECONSTRUCTED, SOFT
+from brewlog.figures.palette import BAND, BASE, BED, GRID, INK, PAPER, POWER, RECONSTRUCTED, SOFT
 from brewlog.logbook.records import Brew
-from brewlog.mash import Marks, RestSpan, control_sensor, find_marks, match_rests
+from brewlog.mash import Marks, RestSpan, bed_samples, control_sensor, find_marks, match_rests
 from brewlog.mash.samples import MAX_GAP, Samples, known_samples
 
 if TYPE_CHECKING:
@@ -70,8 +70,7 @@ def _draw_power(ax: Axes, samples: Samples, zero: float, unit: str) -> None:
     ax.patch.set_visible(False)
 
 
-def _draw_plan(ax: Axes, brew: Brew, mash: pd.DataFrame | None, zero: float) -> list[float]:
-    spans = match_rests(brew, mash)
+def _draw_plan(ax: Axes, spans: Sequence[RestSpan], zero: float) -> None:
     for span in spans:
         left, right = (span.start - zero) / 60, (span.end - zero) / 60
         ax.fill_between([left, right], span.temp - TOLERANCE, span.temp + TOLERANCE, color=BAND, linewidth=0, zorder=1)
@@ -80,7 +79,6 @@ def _draw_plan(ax: Axes, brew: Brew, mash: pd.DataFrame | None, zero: float) -> 
             (left + right) / 2, 0.985, f"{span.temp:g} °C", transform=ax.get_xaxis_transform(), ha="center", va="top",
             fontsize=SMALL, color=INK,
         )  # fmt: skip
-    return [span.temp for span in spans]
 
 
 def _draw_events(ax: Axes, marks: Marks, zero: float, low: float, high: float) -> None:
@@ -123,7 +121,8 @@ def plot_mash_day(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None 
     marks = find_marks(brew)
     zero, first, last = _window(marks, float(trace["elapsed"].iloc[-1]))
     ax.set_xlabel(_time_label(marks))
-    base, bed = (_cut(known_samples(brew, name, trace), first, last) for name in ("base_temp", "mash_temp"))
+    base = _cut(known_samples(brew, "base_temp", trace), first, last)
+    bed = _cut(bed_samples(brew, trace, marks)[:2], first, last)
     begin, end = max(zero, first), marks.lift if np.isfinite(marks.lift) else last
     inside = [values[(elapsed >= begin) & (elapsed <= end)] for elapsed, values in (base, bed)]
     ends = []
@@ -137,7 +136,10 @@ def plot_mash_day(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None 
     if mash is not None:
         ends.append(_draw_reconstructed(ax, mash, zero, begin, end))
         inside.append(mash.loc[mash["elapsed"].between(begin, end), "mash_temp"].to_numpy(dtype=float))
-    temps = _draw_plan(ax, brew, mash, zero)
+    spans = match_rests(brew, mash)
+    _draw_plan(ax, spans, zero)
+    temps = [span.temp for span in spans]
+    begin = spans[0].start if spans else begin
     seen = mash["elapsed"].to_numpy(dtype=float) if mash is not None else bed[0]
     if seen.size:
         for low, high in unseen(seen, begin, end):
@@ -153,6 +155,7 @@ def plot_mash_day(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None 
             ax.text(
                 (low + high - 2 * zero) / 120, 0.3, "bed not seen", transform=ax.get_xaxis_transform(),
                 rotation=90, ha="center", va="bottom", fontsize=SMALL, color=INK,
+                bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1.5}, zorder=6,
             )  # fmt: skip
     elif ends:
         ends.append((ends[0][0], ends[0][1], "no probe in the bed", SOFT))
@@ -220,14 +223,14 @@ def plot_lead(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None = No
         say(ax, f"No trace was logged of brew {brew.label}.")
         return ax
     base = known_samples(brew, "base_temp", trace)
-    bed, sd = known_samples(brew, "mash_temp", trace), None
+    marks = find_marks(brew)
+    bed, sd = bed_samples(brew, trace, marks)[:2], None
     if mash is not None:
         bed = (mash["elapsed"].to_numpy(dtype=float), mash["mash_temp"].to_numpy(dtype=float))
         sd = mash["sd"].to_numpy(dtype=float)
     if not base[0].size or not bed[0].size:
         say(ax, f"The lead of brew {brew.label} needs the temperatures of base and bed; one of them is not known.")
         return ax
-    marks = find_marks(brew)
     zero, first, last = _window(marks, float(trace["elapsed"].iloc[-1]))
     first = max(first, zero)
     last = min(last, marks.lift) if np.isfinite(marks.lift) else last
@@ -248,7 +251,8 @@ def plot_lead(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None = No
             (span.start + span.end - 2 * zero) / 120, 0.98, f"{span.temp:g} °C", transform=ax.get_xaxis_transform(),
             ha="center", va="top", fontsize=SMALL, color=SOFT,
         )  # fmt: skip
-    top = max(float(np.nanmax(line)), 1.0)
+    settled = line[minutes > 8.0] if (minutes > 8.0).any() else line  # the probe on its way into the bed may leave
+    top = max(float(np.nanmax(settled)), 1.0)
     ax.set_ylim(min(float(np.nanmin(line)), 0.0) - 0.5, 1.3 * top)
     if control_sensor(brew)[0] == "mash":  # a controller on the base keeps to the rest temperature itself
         _draw_headroom(ax, match_rests(brew, mash), bed, zero)

@@ -48,6 +48,7 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
         say(upper, f"Brew {label} was not fitted: {fit.left_out.get(label, 'no reason is recorded')}.")
         return upper, lower
     largest = 0.5
+    spans: list[np.ndarray] = []
     ends: dict[str, tuple[float, float, str, str]] = {}
     for number, series in enumerate(day.mash.series):
         modelled = day.mash.predict(number)
@@ -57,6 +58,7 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
             if not known.any():
                 continue
             minutes = series.elapsed[known] / 60
+            spans.append(modelled[:, column])
             name = word if number == 0 else f"_{word}"
             upper.plot(minutes, read[known], ".", color=colour, markersize=2.4, alpha=0.55, label=name)
             rest = (read - modelled[:, column])[known]
@@ -71,6 +73,9 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
                 label="modelled" if number == column == 0 else "_",
             )
     lower.axhline(0.0, color=SOFT, linewidth=0.9)
+    if spans:
+        reach = np.concatenate(spans)
+        upper.set_ylim(reach.min() - 2.0, reach.max() + 1.0)
     lower.set_ylim(-1.15 * largest, 1.15 * largest)
     rms = day.mash.rms
     told = [

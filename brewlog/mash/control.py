@@ -135,10 +135,12 @@ def tell_control(brew: Brew) -> tuple[str | None, str | None, str]:
         return None, None, f"while holding, {where}: neither is clearly on it"
     name, value = ("base", base) if np.isfinite(base) else ("mash", mash)
     other = "mash" if name == "base" else "base"
-    if abs(value) <= CLEARLY_NEARER:
+    # to keep the bed warm the base must be the warmer one: a base above the target, or a bed below it, may only
+    # stand where it does because the other sensor is on the target
+    towards = value if name == "base" else -value
+    if -AT_SETTING <= towards <= CLEARLY_NEARER:
         return name, "trace", ""
-    # the base must be warmer than the bed to keep it warm, so an unlogged sensor lies on the far side
-    if AT_SETTING < abs(value) < 5.0 and (value > 0) == (name == "base"):
+    if AT_SETTING < towards < 5.0:
         return other, "trace", ""
     return None, None, f"not recorded; the only sensor logged stands {value:+.1f} K from the target while holding"
 

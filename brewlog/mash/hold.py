@@ -14,7 +14,7 @@ from brewlog.mash.control import Dropout, dropouts, mash_levels, tell_control
 from brewlog.mash.levels import match_levels
 from brewlog.mash.marks import Marks, find_marks
 from brewlog.mash.measures import moments, probe_hold_sd, reconstructed_hold_sd, share_within
-from brewlog.mash.probe import out_of_bed
+from brewlog.mash.probe import bed_samples
 from brewlog.mash.samples import ARRIVAL_BAND, MAX_GAP, first_within, known_samples, time_weights
 from brewlog.mash.stages import AskedRest, RestSpan, asked_rests, control_samples, match_rests, purposes
 from brewlog.quantities import unit_of
@@ -137,11 +137,7 @@ def _at(times: np.ndarray, elapsed: np.ndarray, values: np.ndarray) -> np.ndarra
 def _bed(brew: Brew, trace: pd.DataFrame, mash: pd.DataFrame | None, marks: Marks) -> _Bed:
     outside: tuple[tuple[float, float], ...] = ()
     if mash is None:
-        elapsed, temp = known_samples(brew, "mash_temp", trace)
-        outside = out_of_bed(elapsed, temp, marks)
-        for first, last in outside:
-            keep = (elapsed < first) | (elapsed > last)
-            elapsed, temp = elapsed[keep], temp[keep]
+        elapsed, temp, outside = bed_samples(brew, trace, marks)
         sd, source = np.zeros(temp.size), "probe" if temp.size else None
     else:
         missing = {"elapsed", "mash_temp", "sd"} - set(mash.columns)
@@ -428,6 +424,7 @@ def hold(brew: Brew, mash: pd.DataFrame | None = None) -> Hold:
     notes += [
         f"From {low / 60:.0f} to {high / 60:.0f} min the probe read far too cold: taken as out of the bed, left out."
         for low, high in bed.outside
+        if high < marks.lift - 120.0  # that it is pulled out for the lift need not be said
     ]
 
     blocked = ""

@@ -9,7 +9,7 @@ import numpy as np
 
 from brewlog.logbook.records import Brew
 from brewlog.mash.levels import set_levels
-from brewlog.mash.samples import Samples, known_samples, smooth
+from brewlog.mash.samples import MAX_GAP, Samples, known_samples, smooth
 
 BOIL_SETTING = 90.0
 """A target this high asks for the boil. [degC]"""
@@ -99,7 +99,9 @@ def _find_lift(brew: Brew, data: dict[str, Samples], after: float) -> float:
     for level in set_levels(*data["set_temp"]):
         high, off = level.temp >= BOIL_SETTING, level.temp <= OFF_SETTING
         if level.start > after and (high or (off and np.isfinite(after))):
-            return level.start
+            # some time since the row before: what happened in between is no longer the mash
+            before = data["set_temp"][0][data["set_temp"][0] < level.start]
+            return float(before[-1]) if before.size and level.start - before[-1] <= MAX_GAP else level.start
     top = max((rest.temp for rest in brew.rests), default=78.0)
     for channel in ("base_temp", "wort_temp"):
         elapsed, values = data[channel]
@@ -149,9 +151,9 @@ def find_marks(brew: Brew) -> Marks:
     Not recorded, mash-in is the start of a trace that begins within 1.5 K of the first rest; else where the water
     (40 degC or more) begins to fall by a kelvin or more within five minutes, to no more than 3 K above the first rest,
     as it does when cold grain comes in; else where a probe comes out of the room into the mash, or where the target
-    steps down from strike to rest temperature. The lift is where the target jumps to 90 degC or more (or the controller
-    is switched off), else the last moment at mash temperatures before the wort heats up to the boil. The boil is the
-    stretch within a kelvin of the hottest the wort got.
+    steps down from strike to rest temperature. The lift is the last row before the target jumps to 90 degC or more (or
+    the controller is switched off), else the last moment at mash temperatures before the wort heats up to the boil.
+    The boil is the stretch within a kelvin of the hottest the wort got.
 
     Examples
     --------

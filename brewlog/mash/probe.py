@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from brewlog.mash.marks import Marks
+from brewlog.logbook.records import Brew
+from brewlog.mash.marks import Marks, find_marks
+from brewlog.mash.samples import known_samples
 
 FALL = 8.0
 """A bed does not cool by this much in ten minutes once the grain is in. [K] common practice, no source"""
@@ -55,3 +57,32 @@ def out_of_bed(elapsed: np.ndarray, temp: np.ndarray, marks: Marks) -> tuple[tup
         found.append((float(times[first]), float(end)))
         after = end + 600.0  # its own readings are in the median until then
     return tuple(found)
+
+
+def bed_samples(
+    brew: Brew, trace: pd.DataFrame | None = None, marks: Marks | None = None
+) -> tuple[np.ndarray, np.ndarray, tuple[tuple[float, float], ...]]:
+    """Readings of the bed probe while it stood in the bed: until the lift, without stretches out of the bed.
+
+    Parameters
+    ----------
+    brew : Brew
+    trace : pandas.DataFrame, optional
+        The brew's trace where it is at hand already.
+    marks : Marks, optional
+        The brew's marks where they are at hand already.
+
+    Returns
+    -------
+    elapsed, temp : numpy.ndarray
+        [s], [degC]
+    outside : tuple of (float, float)
+        Stretches that were left out because the probe cannot have stood in the bed. [s]
+    """
+    marks = find_marks(brew) if marks is None else marks
+    elapsed, temp = known_samples(brew, "mash_temp", trace)
+    outside = out_of_bed(elapsed, temp, marks)
+    keep = elapsed <= marks.lift if np.isfinite(marks.lift) else np.full(elapsed.size, True)
+    for first, last in outside:
+        keep &= (elapsed < first) | (elapsed > last)
+    return elapsed[keep], temp[keep], outside

@@ -343,6 +343,12 @@ def test_a_probe_out_of_the_bed_is_left_out_with_a_note():
     assert held.overall["hold_rms"] == pytest.approx(usual.overall["hold_rms"], abs=0.02)
     assert held.rests.loc[1, "seen"] == pytest.approx(1 - 8 / 44, abs=0.02)
     assert held.notes == ("From 85 to 93 min the probe read far too cold: taken as out of the bed, left out.",)
+    # a probe that is pulled out for the lift is left out without a word
+    pulled = full_day("mash", noise=0.02)
+    pulled.loc[pulled["elapsed"] >= 159.5 * 60, "mash_temp"] = 25.0
+    quiet = hold(brew_of(pulled, PLAN, heater_follows="mash"))
+    assert quiet.notes == ()
+    assert quiet.rests.loc[3, "hold_rms"] < 0.2
     # a bed that drops by 7 K is believed
     trace.loc[out, "mash_temp"] = 56.0
     assert hold(brew_of(trace, PLAN, heater_follows="mash")).overall["hold_rms"] > 2.0

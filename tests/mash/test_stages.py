@@ -179,6 +179,13 @@ def test_one_sensor_alone_can_tell(control, drop, told):
     assert control_sensor(brew_of(full_day(control).drop(columns=drop), PLAN)) == (told, "trace")
 
 
+@pytest.mark.parametrize(("shift", "told"), [(-0.7, None), (-0.5, "base"), (0.15, "base"), (0.4, None), (0.8, "mash")])
+def test_a_lone_base_sensor_tells_by_the_side_on_which_it_stands(shift, told):
+    trace = full_day("base", noise=0.0).drop(columns="mash_temp")
+    trace["base_temp"] += shift
+    assert control_sensor(brew_of(trace, PLAN))[0] == told
+
+
 def test_ramps_tell_where_holding_does_not():
     trace = full_day("mash", noise=0.0)
     holding = (trace["base_temp"] - trace["mash_temp"]).between(1.0, 1.4)
