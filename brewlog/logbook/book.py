@@ -70,7 +70,8 @@ class Logbook:
         return [] if load is None else list(load()[2])
 
     def __repr__(self) -> str:
-        return f"Logbook({str(self.path)!r}: {len(self.brews)} brews, {len(self.rigs)} rigs, {len(self.water_tests)} water tests)"
+        counts = f"{len(self.brews)} brews, {len(self.rigs)} rigs, {len(self.water_tests)} water tests"
+        return f"Logbook({str(self.path)!r}: {counts})"
 
 
 def read_logbook(path: str | Path) -> Logbook:
@@ -325,7 +326,7 @@ class _Reader:
 
     def assumed_rigs(self, brew_rows: list[Row]) -> dict[str, Rig]:
         """Rigs named in brews.csv where rigs.csv has none; one rig where nothing is named."""
-        named = list(dict.fromkeys(row.values.get("rig") for row in brew_rows if row.values.get("rig")))
+        named = list(dict.fromkeys(str(row.values["rig"]) for row in brew_rows if row.values.get("rig")))
         return {label: Rig(label) for label in named or ["rig"]} if brew_rows else {}
 
     def channels(

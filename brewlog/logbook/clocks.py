@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 FORMATS = (
-    "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%y %H:%M:%S", "%d.%m.%y %H:%M", "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M",
-    "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M:%S %p", "%m/%d/%Y %I:%M %p",
-    "%d/%m/%Y %I:%M:%S %p", "%d/%m/%Y %I:%M %p",
+    "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%y %H:%M:%S", "%d.%m.%y %H:%M", "%Y/%m/%d %H:%M:%S",
+    "%Y/%m/%d %H:%M", "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M", "%m/%d/%Y %I:%M:%S %p",
+    "%m/%d/%Y %I:%M %p", "%d/%m/%Y %I:%M:%S %p", "%d/%m/%Y %I:%M %p",
 )  # fmt: skip
 SERIAL_ZERO = pd.Timestamp("1899-12-30")
 
@@ -67,7 +67,7 @@ def read_clock(cells: pd.Series) -> Clock | None:
                 fits[candidate] = times
         if not fits:
             return None
-        # day and month may be swapped: a brew day lasts hours, so the shortest span is the right one; a tie is no answer
+        # day and month may be swapped: a brew day lasts hours, so the shortest span is right; a tie is no answer
         spans = {name: times.max() - times.min() for name, times in fits.items()}
         form = min(spans, key=lambda name: spans[name])
         if len({fits[name].iloc[0] for name in fits}) > 1 and list(spans.values()).count(spans[form]) > 1:

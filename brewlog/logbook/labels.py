@@ -25,7 +25,7 @@ class Labelled(Mapping[str, T], Generic[T]):
     >>> Labelled("rig", "rigs.csv", {"kitchen": 1, "shed": 2})["Kitchn"]
     Traceback (most recent call last):
         ...
-    brewlog.logbook.labels.UnknownLabel: rig 'Kitchn' is not in rigs.csv; it has 'kitchen' and 'shed'. Did you mean 'kitchen'?
+    brewlog.logbook.labels.UnknownLabel: rig 'Kitchn' is not in rigs.csv; it has 'kitchen' and 'shed'. Did you ...
     """
 
     def __init__(self, noun: str, file: str, records: Mapping[str, T]) -> None:

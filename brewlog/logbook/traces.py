@@ -190,9 +190,12 @@ def _read_part(source: TraceSource, file: Path, say: Say, found: list[TraceFault
     return Part(_in_order(frame, key, found), clock is not None and clock.zoned, clock is None or clock.dated)
 
 
-def _body(text: str, separator: str, header_line: int, width: int, problem, note) -> tuple[pd.DataFrame, np.ndarray]:  # type: ignore[no-untyped-def]
+def _body(text: str, separator: str, header_line: int, width: int, problem, note) -> tuple[pd.DataFrame, np.ndarray]:
     """Cells below the header as text, with the line of each row; rows of other width are reported and kept."""
-    rows, lines, long, short = [], [], [], []
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    long: list[tuple[int, int]] = []
+    short: list[tuple[int, int]] = []
     for line, cells in rows_of(text, separator):
         if line <= header_line:
             continue
@@ -218,7 +221,7 @@ def _body(text: str, separator: str, header_line: int, width: int, problem, note
     return pd.DataFrame(rows, columns=range(width), dtype=str), np.array(lines, dtype=int)
 
 
-def _match(source: TraceSource, headers: Sequence[Header], line: int, note) -> list[tuple[Header, str, str | None]]:  # type: ignore[no-untyped-def]
+def _match(source: TraceSource, headers: Sequence[Header], line: int, note) -> list[tuple[Header, str, str | None]]:
     """Channel and unit of each header: by channels.csv, by its own name, by a common word."""
     words = {
         values.plain(word): (channel, word) for channel, common in COMMON_WORDS.items() for word in reversed(common)
@@ -265,7 +268,7 @@ def _match(source: TraceSource, headers: Sequence[Header], line: int, note) -> l
     return matched
 
 
-def _times(matched, body, lines, comma, problem, note) -> tuple[str, np.ndarray, Clock | None] | None:  # type: ignore[no-untyped-def]
+def _times(matched, body, lines, comma, problem, note) -> tuple[str, np.ndarray, Clock | None] | None:
     for header, channel, unit in matched:
         if channel != "elapsed":
             continue
@@ -313,7 +316,7 @@ def _times(matched, body, lines, comma, problem, note) -> tuple[str, np.ndarray,
     return None
 
 
-def _unfold(clock: Clock, lines: np.ndarray, header: Header, note) -> np.ndarray:  # type: ignore[no-untyped-def]
+def _unfold(clock: Clock, lines: np.ndarray, header: Header, note) -> np.ndarray:
     """Wall-clock times across a change to or from summer time, made to run on evenly."""
     seconds = clock.seconds.copy()
     if clock.zoned or len(seconds) < 3:
@@ -395,7 +398,7 @@ def _to_numbers(cells: pd.Series, comma: bool | None) -> np.ndarray:
     return numbers
 
 
-def _report_bad(header, cells, numbers, lines, expected, cost, problem) -> None:  # type: ignore[no-untyped-def]
+def _report_bad(header, cells, numbers, lines, expected, cost, problem) -> None:
     bad = [
         k
         for k in np.flatnonzero(~np.isfinite(numbers))
@@ -416,7 +419,7 @@ def _report_bad(header, cells, numbers, lines, expected, cost, problem) -> None:
 _SWITCH = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0}
 
 
-def _channel(rig, header, column: Column, unit, cells, lines, comma, problem, note) -> tuple[str, np.ndarray] | None:  # type: ignore[no-untyped-def]
+def _channel(rig, header, column: Column, unit, cells, lines, comma, problem, note) -> tuple[str, np.ndarray] | None:
     """Name and canonical values of a channel, or None where its unit does not fit."""
     target, canonical = column.name, column.unit
     if column.name == "power" and unit is not None:

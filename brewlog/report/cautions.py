@@ -1,4 +1,4 @@
-"""Cautions shown where the work can hurt someone. They point to local rules and licensed practice; they replace neither."""
+"""Cautions where the work can hurt someone: they point to local rules and licensed practice, and replace neither."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ LIFT = (
     "and let it drain on its supports before you move it."
 )
 PRESSURE = (
-    "Never heat or ferment in a sealed container: use vessels rated for pressure, with a relief valve. Closing hot wort into a "
-    "container can make it burst or collapse, and wort kept warm without yeast can grow dangerous bacteria, also in "
-    "the absence of air. Follow food-safety guidance of your authorities."
+    "Never heat or ferment in a sealed container: use vessels rated for pressure, with a relief valve. Closing hot "
+    "wort into a container can make it burst or collapse, and wort kept warm without yeast can grow dangerous "
+    "bacteria, also in the absence of air. Follow food-safety guidance of your authorities."
 )
 
 BREW_DAY = (SCALD, LIFT)

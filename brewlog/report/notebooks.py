@@ -45,7 +45,7 @@ def set_choices(notebook: Any, choices: dict[str, Any]) -> None:
     for name, value in choices.items():
         line = re.compile(rf"^{name} = .*$", flags=re.MULTILINE)
         new = f"{name} = {value!r}"
-        cell.source, count = line.subn(lambda _, new=new: new, cell.source)
+        cell.source, count = line.subn(new.replace("\\", r"\\"), cell.source)
         if count != 1:
             raise KeyError(f"the notebook's second cell sets {name} {count} times; expected once")
 
@@ -80,9 +80,14 @@ def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None,
     folder = folder or notebook_folder()
     notebook = nbformat.read(folder / f"{name}.ipynb", as_version=4)
     set_choices(notebook, choices)
-    NotebookClient(
-        notebook, timeout=timeout, kernel_name="python3", resources={"metadata": {"path": str(folder)}}
-    ).execute()
+    client = NotebookClient(
+        notebook,
+        timeout=timeout,
+        kernel_name="python3",
+        resources={"metadata": {"path": str(folder)}},
+        extra_arguments=["--IPKernelApp.log_level=40"],  # its warnings are for servers, not for readers
+    )
+    client.execute()
     return notebook
 
 

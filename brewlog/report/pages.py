@@ -31,7 +31,7 @@ from brewlog.report.blocks import (
 from brewlog.report.render import Page
 from brewlog.report.results import Results
 from brewlog.report.review import BrewReview
-from brewlog.report.tables import constants_table, plain_table, rests_table, shown_number
+from brewlog.report.tables import constants_table, plain_table, rests_table, shown_constant, shown_number
 from brewlog.report.units import UnitChoice
 from brewlog.report.words import counted, interval, number, value_of
 
@@ -48,10 +48,6 @@ def drawn(draw: Draw, alt: str, caption: str, size: tuple[float, float] = WIDE) 
     figure = Figure(figsize=size, layout="constrained")
     draw(figure)
     return picture(figure, alt, caption)
-
-
-def _joined(items: Sequence[str]) -> str:
-    return "; ".join(items)
 
 
 def index_page(results: Results, names: dict[str, dict[str, str]], choice: UnitChoice) -> Page:
@@ -77,8 +73,8 @@ def index_page(results: Results, names: dict[str, dict[str, str]], choice: UnitC
             drawn(
                 lambda f: figures.plot_efficiency_history(table, ax=f.add_subplot()),
                 "Efficiency of every brew by date, with error bars, marked by the sensor that controlled the mash.",
-                "Each brew's efficiency with one standard deviation. What moved it, and what cannot be told, is on the page "
-                "of findings.",
+                "Each brew's efficiency with one standard deviation. What moved it, and what cannot be told, is on the "
+                "page of findings.",
             )
         )
     blocks += [Heading("Brews", "brews"), brews_table(table, names["brew"], choice)]
@@ -135,20 +131,14 @@ def problem_counts(problems: Sequence[Problem]) -> str:
 
 def rigs_table(results: Results, names: dict[str, str], choice: UnitChoice) -> Table:
     """One row per rig: heating rate, share of heat, loss."""
-    wanted = ("heat_share", "heat_loss", "bed_conductance", "recirculation", "boil_off")
+    wanted = ("heat_share", "heat_loss", "bed_flow", "bed_conductance", "boil_off", "absorption")
     present = [w for w in wanted if any(w in fit.constants.index for fit in results.fits.values())]
     rows: list[list[str | Cell]] = []
     for label in results.book.rigs:
         row: list[str | Cell] = [Cell(names[label], label), str(len(results.book.brews_of(label)))]
         fit = results.fits.get(label)
         for name in present:
-            if fit is None or name not in fit.constants.index or pd.isna(fit.constants.loc[name, "estimate"]):
-                row.append("–")
-                continue
-            constant = fit.constants.loc[name]
-            unit = str(constant["unit"])
-            values = [choice.convert(float(constant[key]), unit) for key in ("estimate", "low", "high")]
-            row.append(interval(*values, choice.shown(unit)))
+            row.append("–" if fit is None else shown_constant(fit.constants, name, choice))
         rows.append(row)
     columns = [Column("rig"), Column("brews", numeric=True), *(Column(name.replace("_", " ")) for name in present)]
     return Table("Constants of each rig with their 95 % intervals", tuple(columns), rows)
@@ -170,7 +160,7 @@ def brews_table(table: pd.DataFrame, names: dict[str, str], choice: UnitChoice) 
                 shown_number(row["hold_rms"], "K", choice, row["hold_rms_sd"]),
                 str(row["hold_from"]) if pd.notna(row["hold_from"]) else "–",
                 shown_number(row["mill_gap"], "mm", choice, None, 2),
-                str(row["missing"]) if pd.notna(row["missing"]) else "",
+                missing_names(row["missing"]),
             ]
         )
     columns = (
@@ -183,9 +173,24 @@ def brews_table(table: pd.DataFrame, names: dict[str, str], choice: UnitChoice) 
         Column(f"tightness [{'°F' if choice.system == 'us' else 'K'}]", numeric=True),
         Column("known from"),
         Column("mill gap [mm]", numeric=True),
-        Column("what is missing, and why", wide=True),
+        Column("not known (why: see its page)", wide=True),
     )
     return Table("Every brew, oldest first; “±” is one standard deviation", columns, rows)
+
+
+def missing_names(missing: object) -> str:
+    """Names of what is missing, without the reasons, at most four of them.
+
+    Examples
+    --------
+    >>> missing_names("conversion: no first wort; lauter: no first wort")
+    'conversion, lauter'
+    """
+    if not isinstance(missing, str) or not missing:
+        return ""
+    found = [part.split(":")[0].strip().replace("_", " ") for part in missing.split(";")]
+    names = list(dict.fromkeys(name for name in found if name and not name.endswith(" sd")))
+    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 
 
 def brew_page(results: Results, label: str, names: dict[str, dict[str, str]], choice: UnitChoice) -> Page:
@@ -200,9 +205,9 @@ def brew_page(results: Results, label: str, names: dict[str, dict[str, str]], ch
             Heading("The mash day"),
             drawn(
                 lambda f: figures.plot_mash_day(brew, mash=review.reconstructed, ax=f.add_subplot()),
-                f"Temperatures of brew {label} against time: base, bed ({held}) and rest temperatures with a band of half "
-                "a kelvin.",
-                "Bed and base temperature against the planned rests; the grey band is half a kelvin either side of a rest.",
+                f"Temperatures of brew {label} against time: base, bed ({held}) and rest temperatures with a band of "
+                "half a kelvin.",
+                "Bed and base temperature against the planned rests; the band is half a kelvin either side of a rest.",
                 TALL,
             ),
         ]
@@ -342,9 +347,9 @@ def findings_page(results: Results) -> Page:
             blocks.append(
                 drawn(
                     lambda f: figures.plot_relation(relation, ax=f.add_subplot()),
-                    "Efficiency of each brew against the tightness of its mash, with the fitted line and its band; brews "
-                    "that were left out are grey.",
-                    "Left is tighter. The band is where the average of many such brews lies; single brews scatter wider.",
+                    "Efficiency of each brew against the tightness of its mash, with the fitted line and its band; "
+                    "brews that were left out are grey.",
+                    "Left is tighter. The band is for the average of many such brews; single brews scatter more.",
                 )
             )
         if len(relation.sensitivity):
@@ -390,18 +395,19 @@ def rig_sentences(fit: RigFit, choice: UnitChoice) -> list[str]:
     """A rig in plain words: how much of its power arrives, how fast it heats, what cannot be told."""
     constants = fit.constants
     sentences = []
-    if "heat_share" in constants.index and pd.notna(constants.loc["heat_share", "estimate"]):
-        share = constants.loc["heat_share"]
-        values = [100 * float(share[key]) for key in ("estimate", "low", "high")]
-        sentences.append(f"Of the nameplate power {interval(*values, '%')} reaches the liquid.")
+    if "heat_share" in constants.index:
+        share: Any = constants.loc["heat_share"]
+        estimate, low, high = (100 * float(share[key]) for key in ("estimate", "low", "high"))
+        shown = interval(estimate, low, high, "%")
+        sentences.append(f"Of the nameplate power {shown} reaches the liquid.")
     try:
         water = choice.convert(20.0, "L")
         rate = value_of(fit.heating_rate(20.0, 4.0))
         shown = number(choice.convert(rate[0], "K/min"), choice.scale(rate[1], "K/min"), choice.shown("K/min"))
         grain = choice.convert(4.0, "kg")
         sentences.append(
-            f"At full power it warms a mash of {water:.1f} {choice.shown('L')} water and {grain:.1f} {choice.shown('kg')} grain "
-            f"by {shown}."
+            f"At full power it warms a mash of {water:.1f} {choice.shown('L')} water and {grain:.1f} "
+            f"{choice.shown('kg')} grain by {shown}."
         )
     except ValueError as error:
         sentences.append(f"Its heating rate cannot be told: {error}")

@@ -57,7 +57,7 @@ class Results:
     @cached_property
     def relation(self) -> Relation | None:
         """Efficiency against tightness."""
-        return self._attempt("efficiency against tightness", lambda: relate(self.table))
+        return self._attempt("efficiency against tightness", partial(relate, self.table))
 
     @cached_property
     def change(self) -> Change | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -76,8 +77,31 @@ def review_brew(book: Logbook, label: str, fit: RigFit | None = None) -> BrewRev
             reasons.append(f"mash temperature not reconstructed: {error}")
     balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
     control, control_from = control_sensor(brew)
-    reasons += [f"{what}: {why}" for what, why in balance.reasons.items()] + list(held.reasons)
-    return BrewReview(brew, rig, balance, held, control, control_from, reconstructed, tuple(dict.fromkeys(reasons)))
+    return BrewReview(
+        brew,
+        rig,
+        balance,
+        held,
+        control,
+        control_from,
+        reconstructed,
+        (*reasons, *grouped(balance.reasons, held.reasons)),
+    )
+
+
+def grouped(*tables: Mapping[str, str]) -> list[str]:
+    """Reasons with the names of what each costs, so that none is told twice.
+
+    Examples
+    --------
+    >>> grouped({"lauter": "no first wort", "conversion": "no first wort"}, {"lead": "no trace"})
+    ['lauter, conversion: no first wort', 'lead: no trace']
+    """
+    found: dict[str, list[str]] = {}
+    for table in tables:
+        for what, why in table.items():
+            found.setdefault(why, []).append(what.replace("_", " "))
+    return [f"{', '.join(names)}: {why}" for why, names in found.items()]
 
 
 def planned_sentence(brew: Brew, balance: ExtractBalance) -> str:
@@ -124,14 +148,14 @@ def hold_sentence(held: Hold) -> str:
     """How tightly the rests were held, and on which temperatures that rests."""
     overall = held.overall
     if overall["hold_from"] is None:
-        why = held.reasons[0] if held.reasons else "no mash temperature"
+        why = held.reasons.get("hold_rms", "no mash temperature")
         return f"How tightly the rests were held is not known: {why}."
     source = {
         "probe": "measured by the probe in the bed",
         "reconstructed": "reconstructed from the base sensor and the rig's constants, no probe stood in the bed",
     }[overall["hold_from"]]
     return (
-        f"The bed was held within {number(overall['hold_rms'], overall['hold_rms_sd'], 'K')} (rms) of its rests, on average "
-        f"{number(overall['hold_bias'], overall['hold_rms_sd'], 'K')} from them ({source}); "
+        f"The bed was held within {number(overall['hold_rms'], overall['hold_rms_sd'], 'K')} (rms) of its rests, "
+        f"on average {number(overall['hold_bias'], overall['hold_rms_sd'], 'K')} from them ({source}); "
         f"{100 * overall['seen']:.0f} % of the rests were seen."
     )

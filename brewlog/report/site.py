@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from tqdm import tqdm
@@ -28,6 +29,11 @@ NOTEBOOK_TITLES = {
     "review_one_brew": "How did the latest brew day go?",
     "calibrate_a_rig": "What are my rig's constants?",
     "why_efficiency_changed": "Why did efficiency change?",
+}
+NOTEBOOK_MENU = {
+    "review_one_brew": "A brew day, step by step",
+    "calibrate_a_rig": "Rig constants, step by step",
+    "why_efficiency_changed": "The finding, step by step",
 }
 
 
@@ -58,7 +64,8 @@ def check_folders(book: Path, out: Path) -> None:
         raise ValueError(f"--out {out} is a file; expected a folder. Nothing was written.")
     if out.is_dir() and any(out.iterdir()) and not (out / "index.html").is_file():
         raise ValueError(
-            f"--out {out} holds other files; expected a new, an empty or an earlier report's folder. Nothing was written."
+            f"--out {out} holds other files; expected a new, an empty or an earlier report's folder. "
+            "Nothing was written."
         )
 
 
@@ -107,7 +114,7 @@ def write_report(
     files = {"brew": file_names("brew", book.brews), "rig": file_names("rig", book.rigs)}
     name = Path(book.path).resolve().name
     menu = [Link("index.html", "Overview"), Link("findings.html", "Findings")]
-    menu += [Link(f"{stem}.html", title.rstrip("?")) for stem, title in NOTEBOOK_TITLES.items()]
+    menu += [Link(f"{stem}.html", short) for stem, short in NOTEBOOK_MENU.items()]
     menu += [Link("problems.html", "Problems")]
     with (
         ThreadPoolExecutor(1) as kernels,
@@ -120,10 +127,8 @@ def write_report(
             ("findings.html", lambda: pages.findings_page(results)),
             ("problems.html", lambda: pages.problems_page(book.problems)),
         ]
-        jobs += [(files["rig"][rig], lambda rig=rig: pages.rig_page(results, rig, files, choice)) for rig in book.rigs]
-        jobs += [
-            (files["brew"][brew], lambda brew=brew: pages.brew_page(results, brew, files, choice)) for brew in wanted
-        ]
+        jobs += [(files["rig"][rig], partial(pages.rig_page, results, rig, files, choice)) for rig in book.rigs]
+        jobs += [(files["brew"][brew], partial(pages.brew_page, results, brew, files, choice)) for brew in wanted]
         jobs += [(f"{stem}.html", page.result) for stem, page in running.items()]
         for file, make in jobs:
             bar.set_description(file.removesuffix(".html"), refresh=False)
@@ -201,7 +206,6 @@ def run_report(args: Namespace) -> int:
     for file, why in written.lost.items():
         print(f"{file}: not made; {why}", file=sys.stderr)
     found = pages.problem_counts(book.problems)
-    print(
-        f"{len(written.files)} files written to {written.folder}; open {written.folder / 'index.html'}. Reading found {found}."
-    )
+    print(f"{len(written.files)} files written to {written.folder}; open {written.folder / 'index.html'}.")
+    print(f"Reading found {found}.")
     return 1 if written.lost else 0

@@ -9,7 +9,7 @@ import pandas as pd
 
 from brewlog.report.blocks import Cell, Column, Table
 from brewlog.report.units import UnitChoice
-from brewlog.report.words import number, unit_sign
+from brewlog.report.words import interval, number, unit_sign
 
 
 def title_with_unit(title: str, unit: str) -> str:
@@ -32,26 +32,32 @@ def shown_number(value: Any, unit: str, choice: UnitChoice, sd: Any = None, digi
     return number(choice.convert(float(value), unit), spread, "1", digits)
 
 
+def shown_constant(constants: pd.DataFrame, name: str, choice: UnitChoice) -> str:
+    """A constant of a rig with its interval in the reader's unit, a dash where it is missing."""
+    if name not in constants.index:
+        return "–"
+    row: Any = constants.loc[name]
+    if pd.isna(row["estimate"]):
+        return "–"
+    unit = str(row["unit"])
+    estimate, low, high = (
+        choice.convert(None if pd.isna(row[key]) else float(row[key]), unit) for key in ("estimate", "low", "high")
+    )
+    return interval(estimate, low, high, choice.shown(unit))
+
+
 def constants_table(constants: pd.DataFrame, choice: UnitChoice, caption: str) -> Table:
     """A rig's constants with intervals and verdicts."""
-    from brewlog.report.words import interval
-
-    rows: list[list[str | Cell]] = []
-    for name, row in constants.iterrows():
-        unit = str(row["unit"])
-        known = pd.notna(row["estimate"])
-        values = [
-            choice.convert(float(row[key]), unit) if pd.notna(row[key]) else None for key in ("estimate", "low", "high")
+    rows: list[list[str | Cell]] = [
+        [
+            str(name).replace("_", " "),
+            shown_constant(constants, str(name), choice),
+            f"{row['brews']:.0f}" if pd.notna(row["brews"]) else "–",
+            str(row["verdict"]),
+            str(row["rests_on"]) if pd.notna(row["rests_on"]) else "",
         ]
-        rows.append(
-            [
-                str(name).replace("_", " "),
-                interval(*values, choice.shown(unit)) if known else "–",
-                f"{row['brews']:.0f}" if pd.notna(row["brews"]) else "–",
-                str(row["verdict"]),
-                str(row["rests_on"]) if pd.notna(row["rests_on"]) else "",
-            ]
-        )
+        for name, row in constants.iterrows()
+    ]
     columns = (
         Column("constant"),
         Column("estimate (95 % interval)"),
