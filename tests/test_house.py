@@ -14,7 +14,7 @@ from brewlog.quantities import names, ureg
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "brewlog"
-ROOMS = ["quantities", "logbook", "wort", "mash", "rig", "findings", "figures", "report", "cli"]
+ROOMS = ["quantities", "logbook", "wort", "mash", "rig", "findings", "figures", "report", "cli", "__main__"]
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -24,8 +24,18 @@ def room_of(module: str) -> str | None:
 
 
 def imported_modules(file: Path) -> set[str]:
+    """Modules that a file imports; a method `plot` may call up to the figures that draw its result."""
     found = set()
-    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    plots = [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name == "plot"]
+    inside = {id(child) for plot in plots for child in ast.walk(plot)}
+    for node in ast.walk(tree):
+        if (
+            id(node) in inside
+            and isinstance(node, ast.ImportFrom)
+            and (node.module or "").startswith("brewlog.figures")
+        ):
+            continue
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):

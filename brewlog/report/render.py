@@ -82,7 +82,7 @@ def file_names(kind: str, labels: Iterable[str]) -> dict[str, str]:
     Examples
     --------
     >>> file_names("brew", ["12", "../x"])
-    {'12': 'brew-12.html', '../x': 'brew-x-dc5149cc.html'}
+    {'12': 'brew-12.html', '../x': 'brew-x-d6b96a97.html'}
     """
     found: dict[str, str] = {}
     taken: set[str] = set()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, TypeVar
 
 import pandas as pd
@@ -43,10 +43,7 @@ class Results:
     @cached_property
     def fits(self) -> dict[str, RigFit]:
         """Constants of each rig that could be calibrated."""
-        found = {
-            label: self._attempt(f"rig {label}", lambda rig=label: calibrate(self.book, rig))
-            for label in self.book.rigs
-        }
+        found = {label: self._attempt(f"rig {label}", partial(calibrate, self.book, label)) for label in self.book.rigs}
         return {label: fit for label, fit in found.items() if fit is not None}
 
     @cached_property
