@@ -34,6 +34,8 @@ MASH_MODEL_SD = 0.04
 """By how much the bed's idealisation can mistake the ratio of heater share to heat capacity. [1]"""
 HEAT_UP_MODEL_SD = 0.01
 """The same for stirred water. [1]"""
+HEAT_UP_LOSS = (0.75, 0.3)
+"""Loss of the water alone as part of the mash's, and its relative sd. [1]"""
 BED_WATER = 1.5
 """Wort standing in the bed, to begin the fit with and where no probe stood. [L/kg]"""
 
@@ -133,13 +135,18 @@ def fit_mash(
 
 
 def fit_heat_up(series: list[Series], water: Inventory, heat_loss: float, powered: bool = True) -> ModelFit:
-    """Fit the heating of the strike water: heater share over a known heat capacity, the loss as in the mash."""
-    start = {"heat_share": 0.93 if powered else 2500.0, "base_heat_capacity": water.total, "heat_loss": heat_loss}
+    """Fit the heating of the strike water: heater share over a known heat capacity.
+
+    The loss is free about three quarters of the mash's (no basket stands in the water yet).
+    """
+    expected = HEAT_UP_LOSS[0] * heat_loss
+    start = {"heat_share": 0.93 if powered else 2500.0, "base_heat_capacity": water.total, "heat_loss": expected}
     return fit_model(
         one_node(),
         series,
         start,
-        fixed=("base_heat_capacity", "heat_loss", "probe_offset", "room_shift"),
+        fixed=("base_heat_capacity", "probe_offset", "room_shift"),
+        priors={"heat_loss": (expected, HEAT_UP_LOSS[1])},
     )
 
 

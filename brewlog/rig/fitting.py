@@ -16,6 +16,8 @@ Priors = Mapping[str, tuple[float, float]]
 
 _OFFSETS = ("probe_offset", "room_shift")
 _LOG_BOUNDS = {"probe_lag": (0.2, 1000.0)}
+_WIDEST_LOG = 10.0
+"""No constant goes further from its start than a factor of 22 000: there nothing is told any more."""
 
 
 @dataclass(frozen=True)
@@ -143,11 +145,13 @@ class _Problem:
         return np.concatenate(parts)
 
     def bounds(self) -> tuple[np.ndarray, np.ndarray]:
-        """Bounds of the parameters: only the lag has any."""
+        """Bounds of the parameters: the lag's own, and far off the start for other constants."""
         low, high = np.full(self.size, -np.inf), np.full(self.size, np.inf)
         for i, name in enumerate(self.shared):
             if name in _LOG_BOUNDS:
                 low[i], high[i] = np.log(_LOG_BOUNDS[name])
+            elif name != "probe_offset":
+                low[i], high[i] = self.logs[self.at[i]] - _WIDEST_LOG, self.logs[self.at[i]] + _WIDEST_LOG
         return low, high
 
     def split(self, p: np.ndarray) -> tuple[np.ndarray, float, list[tuple[float, np.ndarray]]]:
@@ -327,7 +331,7 @@ def fit_model(
     noise : float or (float, float)
         First guess of what the residuals of base sensor and probe are, only to weigh priors. [K]
     robust : bool
-        Readings more than 4 robust sd off the model count less (Huber weights, up to 3 passes).
+        Readings more than 4 robust sd off the model count less, beyond 12 not at all (up to 3 passes).
     tolerance : float
         Of `minimise`.
 
@@ -402,7 +406,7 @@ def _rms(residuals: Sequence[np.ndarray], weights: Sequence[np.ndarray] | None =
 
 
 def _outlier_weights(residuals: Sequence[np.ndarray]) -> list[np.ndarray] | None:
-    """Huber weights beyond 4 robust sd per channel; None where no reading is that far off."""
+    """Huber weights beyond 4 robust sd per channel, none beyond 12; None where no reading is that far off."""
     weights = [np.ones_like(r) for r in residuals]
     found = False
     for channel in (0, 1):
@@ -416,7 +420,7 @@ def _outlier_weights(residuals: Sequence[np.ndarray]) -> list[np.ndarray] | None
             far = size > limit
             if far.any():
                 found = True
-                w[far, channel] = limit / size[far]
+                w[far, channel] = np.where(size[far] > 3 * limit, 0.0, limit / size[far])
     return weights if found else None
 
 

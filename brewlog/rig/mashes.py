@@ -157,7 +157,24 @@ def brew_rows(
         rows[label] = row
     frame = pd.DataFrame.from_dict(rows, orient="index")
     frame.index.name = "brew"
+    _borrow_scale(frame, ready, mashes)
     return frame, told
+
+
+def _borrow_scale(frame: pd.DataFrame, ready: Ready, mashes: Mashes) -> None:
+    """Bring brews without litres or kilograms to the scale of the others: the rig's heater share is theirs too."""
+    if "heat_share" not in frame or frame["heat_share"].notna().sum() < 2:
+        return
+    share = float(frame["heat_share"].median())
+    for label, (day, _, _, inventory) in ready.items():
+        fit = mashes.fits.get(label)
+        if fit is None or inventory is not None or day.power is None:
+            continue
+        grow = share / fit.constants["heat_share"]
+        columns = ["heat_capacity", "heat_loss", "bed_flow", "bed_conductance"]
+        columns = [c for name in columns for c in (name, f"{name}_sd") if c in frame]
+        frame.loc[label, columns] = frame.loc[label, columns].astype(float) * grow
+        frame.loc[label, "scale_from"] = "the heater share of the other brews"
 
 
 def _share_name(powered: bool) -> str:

@@ -14,6 +14,8 @@ SETTLE = 480.0
 """Left out after mash-in where no pump is logged: the grain is being stirred in. [s]"""
 AFTER_PUMP = 120.0
 """Left out after the pump starts: the bed is still one temperature per lump. [s]"""
+BEFORE_LIFT = 60.0
+"""Left out before the lift: the probe is pulled out first. [s]"""
 LONGEST_GAP = 300.0
 """Over longer gaps nothing is bridged: the stretch ends, the next one begins anew. [s]"""
 SHORTEST = 1200.0
@@ -132,7 +134,8 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
     base, mash = channel("base_temp"), channel("mash_temp")
     if not np.isfinite(base).any() and not np.isfinite(mash).any():
         raise ValueError("the trace holds neither base_temp nor mash_temp")
-    notes = []
+    notes: list[str] = []
+    mash = _in_the_bed(brew, t, mash, notes)
     power, how = power_of(trace, rig)
     notes.append(f"power: {how}")
     relative = None
@@ -173,28 +176,31 @@ def _coupling(trace: Any, brew: Brew | WaterTest, t: np.ndarray) -> tuple[np.nda
 
 
 def _events(brew: Brew | WaterTest) -> tuple[dict[str, float], frozenset[str]]:
-    """First moment of every event; what is not recorded is taken from the stages found in the trace."""
+    """Moments of the day, recorded or else found in the trace; none for a water test."""
     if isinstance(brew, WaterTest):
         return {}, frozenset()
-    events: dict[str, float] = {}
-    for event in brew.events:
-        events.setdefault(event.event, event.elapsed)
-    found: dict[str, float] = {}
-    if not {"mash-in", "lift"} <= set(events):
-        from brewlog.mash import find_stages
+    from brewlog.mash import find_marks
 
-        try:
-            stages = find_stages(brew)
-        except ValueError:
-            stages = ()
-        for stage in stages:
-            found.setdefault(stage.kind, stage.start)
-        rests = [s for s in stages if s.kind in ("rest", "ramp", "mash-out")]
-        if rests:
-            found.setdefault("mash-in", rests[0].start)
-            found.setdefault("lift", rests[-1].end)
-    new = {kind: at for kind, at in found.items() if kind not in events}
-    return {**new, **events}, frozenset(new)
+    marks = find_marks(brew)
+    named = {"mash-in": "mash_in", "lift": "lift", "boil": "boil", "boil end": "boil_end", "fill": "fill"}
+    moments = {event: float(getattr(marks, name)) for event, name in named.items()}
+    found = frozenset(event for event, name in named.items() if name in marks.found)
+    return {event: at for event, at in moments.items() if np.isfinite(at)}, found
+
+
+def _in_the_bed(brew: Brew | WaterTest, t: np.ndarray, mash: np.ndarray, notes: list[str]) -> np.ndarray:
+    """Bed probe without the stretches in which it had slipped out of the bed."""
+    if isinstance(brew, WaterTest) or not np.isfinite(mash).any():
+        return mash
+    from brewlog.mash import find_marks
+    from brewlog.mash.probe import out_of_bed
+
+    good = np.isfinite(mash)
+    mash = mash.copy()
+    for first, last in out_of_bed(t[good], mash[good], find_marks(brew)):
+        mash[(t >= first) & (t <= last)] = np.nan
+        notes.append(f"bed probe out of the bed from {first / 60:.0f} to {last / 60:.0f} min, left out")
+    return mash
 
 
 def cut(day: Day, start: float, end: float, *, probe: bool, coupled: bool = True) -> list[Series]:
@@ -265,7 +271,7 @@ def mash_span(day: Day) -> tuple[float, float]:
     if "mash-in" not in day.events:
         raise ValueError("mash-in is neither recorded nor found in the trace")
     begin = day.events["mash-in"]
-    end = day.events.get("lift", day.events.get("boil", float(day.elapsed[-1])))
+    end = day.events.get("lift", day.events.get("boil", float(day.elapsed[-1]))) - BEFORE_LIFT
     start = begin + SETTLE
     if day.pump_known:
         running = np.flatnonzero((day.elapsed > begin + 60) & (day.coupling > 0.1) & (day.elapsed < end))

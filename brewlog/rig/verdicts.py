@@ -69,7 +69,7 @@ def constants_table(
     vessel_words : str
         What the vessel's prior rests on.
     test_losses : mapping of str to float
-        Loss by water test. [W/K]
+        Loss by cool-down test, used where no mash tells it: water alone loses less than a mash. [W/K]
     volumes : mapping of str to (Interval, str)
 
     Returns
@@ -117,6 +117,9 @@ def _over(
 ) -> tuple[Interval, str]:
     """Interval of one constant over brews; brews far off the others are named and left out."""
     values = per_brew[name].dropna().astype(float) if name in per_brew else pd.Series(dtype=float)
+    if name in ("bed_flow", "bed_conductance") and len(values):
+        both = values[per_brew.loc[values.index, "sees"] == "base and bed"]
+        values = both if len(both) >= 3 else values
     single = None
     if len(values) == 1 and f"{name}_sd" in per_brew:
         single = float(per_brew.loc[values.index[0], f"{name}_sd"])
@@ -126,9 +129,9 @@ def _over(
         notes.append(f"{name}: brew {labels} left out, further than 6 robust sd from the other brews.")
         values = values[~away]
     rests = f"spread between {len(values)} brews"
-    if name == "heat_loss" and test_losses:
-        values = pd.concat([values, pd.Series(dict(test_losses), dtype=float)])
-        rests += f" and {len(test_losses)} cool-down tests"
+    if name == "heat_loss" and test_losses and values.empty:
+        values = pd.Series(dict(test_losses), dtype=float)
+        rests = f"{len(values)} cool-down tests with water alone"
     if name in ("heat_share", "heat_loss", "bed_flow", "bed_conductance") and "scale_from" in per_brew:
         sources = per_brew["scale_from"].value_counts()
         rests += "; scale from " + ", ".join(f"{source} ({n})" for source, n in sources.items())
