@@ -14,6 +14,7 @@ from brewlog.findings import sentences
 from brewlog.findings.model import Fit
 from brewlog.findings.relation import Relation, relate
 from brewlog.findings.sentences import join, points
+from brewlog.findings.verdict import MATTERS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,7 +35,7 @@ class Change:
     total: float
     """Mean after minus mean before, as measured. [points]"""
     pieces: pd.DataFrame
-    """One row per column of the model: estimate, low, high [points], the means before and after in `unit`, what it is."""
+    """One row per column of the model: estimate, low, high [points], means of both periods in `unit`, what it is."""
     unexplained: float
     """`total` minus the sum of the pieces. [points]"""
     noise: float
@@ -130,8 +131,7 @@ def explain_change(
     -----
     piece_k = b_k x (mean after - mean before), all from one fit, so no order matters; the interval carries b_k and the
     means that were filled or are uncertain. noise = 2 sqrt(sum u^2 / n_b^2 + sum u^2 / n_a^2); where the instrument
-    changed between the periods, what all its readings share no longer cancels and joins the noise. With a product such
-    as mash = conversion x lauter the parts are the averages over both orders (Shapley, "A value for n-person games", 1953).
+    changed between the periods, what all its readings share no longer cancels and joins the noise.
 
     Examples
     --------
@@ -191,7 +191,8 @@ def _refused(relation: Relation, words: list[str], counts: tuple[int, int], side
         2.0 * float(np.sqrt(sum((u[side] ** 2).sum() / side.sum() ** 2 for side in sides))) if known else float("nan")
     )
     empty = pd.DataFrame(columns=PIECES)
-    return Change(relation.response, *words, counts, total, empty, total, noise, relation, reason=reason)
+    first, second = words
+    return Change(relation.response, first, second, counts, total, empty, total, noise, relation, reason=reason)
 
 
 def select(table: pd.DataFrame, period: Any, name: str) -> tuple[np.ndarray, str]:
@@ -300,12 +301,13 @@ def _noise(
     notes: tuple[str, ...] = ()
     if "instruments" in table.columns:
         used = table["instruments"].astype("string").fillna("").to_numpy(dtype=str)[relation.rows.source]
-        usual = [max(set(words), key=words.count) for words in (used[before].tolist(), used[after].tolist())]
-        if usual[0] != usual[1] and all(usual):
+        usual = [max(sorted(set(words)), key=words.count) for words in (used[before].tolist(), used[after].tolist())]
+        first, second = (set(words.split(", ")) for words in usual)
+        if all(usual) and not (first <= second or second <= first):
             variance += sum(float((u[side] ** 2).mean()) for side in (before, after))
             notes = (
-                f"the instruments changed between the periods ({usual[0]}, then {usual[1]}): an offset that all readings of "
-                "one of them share does not cancel and is in the noise",
+                f"the instruments changed between the periods ({usual[0]}, then {usual[1]}): an offset that all "
+                "readings of one of them share does not cancel and is in the noise",
             )
     return 2.0 * variance**0.5, notes
 
@@ -326,9 +328,10 @@ def where_changed(table: pd.DataFrame, before: np.ndarray, after: np.ndarray) ->
 
     Notes
     -----
-    mash = conversion x lauter; each part is its own change times the mean of the other over both periods. The interval
-    is a t interval of the scatter between brews (Welch, "The generalization of Student's problem when several different
-    population variances are involved", Biometrika 34, 28-35, 1947).
+    mash = conversion x lauter; each part is its own change times the mean of the other over both periods, which is the
+    average over both orders (Shapley, "A value for n-person games", 1953). The interval is a t interval of the scatter
+    between brews (Welch, "The generalization of Student's problem when several different population variances are
+    involved", Biometrika 34, 28-35, 1947).
     """
     from scipy import stats
 
@@ -377,11 +380,11 @@ def _sentence(change: Change) -> str:
         return sentences.CHANGE_REFUSED.format(response=change.response, reason=change.reason)
     pieces = change.pieces.reindex(change.pieces["estimate"].abs().sort_values(ascending=False).index)
     told, open_ = [], []
-    for row in pieces.itertuples():
-        if row.low > 0 or row.high < 0:
-            told.append(f"{row.what} {points(row.estimate)} ({points(row.low)} to {points(row.high)})")
-        elif max(abs(row.low), abs(row.high)) > 1.0:
-            open_.append(f"{row.what} ({points(row.low)} to {points(row.high)})")
+    for what, estimate, low, high in pieces[["what", "estimate", "low", "high"]].to_numpy().tolist():
+        if low > 0 or high < 0:
+            told.append(f"{what} {points(estimate)} ({points(low)} to {points(high)})")
+        elif max(abs(low), abs(high)) > MATTERS:
+            open_.append(f"{what} ({points(low)} to {points(high)})")
     text = sentences.CHANGE_TELLS.format(pieces=join(told)) if told else sentences.CHANGE_NONE
     if told and open_:
         text += sentences.CHANGE_OPEN.format(pieces=join(open_))

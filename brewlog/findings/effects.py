@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -34,15 +35,19 @@ class Effect:
         """One standard deviation."""
         return np.nan if self.distribution is None else self.distribution.sd
 
+    @cached_property
+    def _range(self) -> tuple[float, float]:
+        return (np.nan, np.nan) if self.distribution is None else self.distribution.interval()
+
     @property
     def low(self) -> float:
         """Lower end of the 95 % interval."""
-        return float(self.conf_int()["low"])
+        return self._range[0]
 
     @property
     def high(self) -> float:
         """Upper end of the 95 % interval."""
-        return float(self.conf_int()["high"])
+        return self._range[1]
 
     def conf_int(self, level: float = 0.95) -> pd.Series:
         """Interval that holds the effect with probability `level`: `low` and `high`.
@@ -133,9 +138,8 @@ def control_changes(rows: Rows) -> dict[str, Moved] | None:
         return None
     both = [k for k in range(len(rows.rigs)) if len(np.unique(mash[known & (rows.rig == k)])) == 2]
     use = known & np.isin(rows.rig, both) if both else known
-    inside = [k for k in both if (use & (rows.rig == k)).any()] or [None]
     columns = [mash[use]]
-    columns += [(rows.rig[use] == k).astype(float) for k in inside] if both else [np.ones(int(use.sum()))]
+    columns += [(rows.rig[use] == k).astype(float) for k in both] if both else [np.ones(int(use.sum()))]
     matrix = np.column_stack(columns)
     settings = {"hold_rms": rows.shrunk}
     settings |= {column.name: column.values for column in rows.columns if column.name in CAUSED}

@@ -148,7 +148,7 @@ def plan_experiment(
     >>> import pandas as pd
     >>> few = relate(pd.DataFrame({"brewhouse": [70.0, 73.0], "hold_rms": [1.5, 0.4]}))
     >>> plan_experiment(few, 3.0).order.head(2)["pair_cell"].tolist()
-    ['1 tight', '1 loose']
+    ['1 loose', '1 tight']
     """
     if not np.isfinite(effect) or effect <= 0:
         raise ValueError(f"effect is {effect!r}; expected points of efficiency above 0, for example 2.")
@@ -182,7 +182,7 @@ def pair_scatter(relation: Relation) -> float:
 
 def random_order(pairs: int, rigs: list[str], rng: np.random.Generator) -> pd.DataFrame:
     """Order of the brews: pairs one after the other, rigs in turn, tight or loose first by chance."""
-    rows = []
+    rows: list[tuple[int, str, int, str, str]] = []
     for pair in range(1, pairs + 1):
         first_tight = bool(rng.integers(2))
         for tight in (first_tight, not first_tight):

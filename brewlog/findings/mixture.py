@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 SCATTERS = np.geomspace(0.5, 8.0, 11)
 """Points of the scatter over which the fits are mixed. [points]"""
@@ -71,14 +71,15 @@ def conjugate(
     weight = 1.0 / sd
     prior = np.column_stack([np.diag(weight), weight * mean])
     stacked = np.concatenate([data, np.broadcast_to(prior, (len(data), *prior.shape))], axis=1)
-    upper = np.linalg.qr(stacked, mode="r")
+    upper: np.ndarray = np.asarray(np.linalg.qr(stacked, mode="r"))
     triangle, target = upper[:, :columns, :columns], upper[:, :columns, columns]
     diagonal = np.abs(np.diagonal(triangle, axis1=1, axis2=2))
     norms = np.linalg.norm(triangle, axis=1)
     if columns and np.any(diagonal <= 1e-13 * norms):
         raise ValueError("columns with flat priors cannot be told apart; give one of them a prior sd, or leave it out.")
-    inverse = np.linalg.solve(triangle, np.broadcast_to(np.eye(columns), triangle.shape))
-    means = np.linalg.solve(triangle, target[..., None])[..., 0]
+    wanted = np.concatenate([np.broadcast_to(np.eye(columns), triangle.shape), target[..., None]], axis=2)
+    solved = np.linalg.solve(triangle, wanted)
+    inverse, means = solved[..., :columns], solved[..., columns]
     squares = upper[:, columns, columns] ** 2 if upper.shape[1] > columns else np.zeros(len(data))
     log_det_errors = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
     log_det_prior = -2.0 * np.log(weight[weight > 0]).sum()
@@ -142,11 +143,29 @@ class NormalMixture:
         return ndtr(scaled) @ self.weights
 
     def quantile(self, probability: ArrayLike) -> np.ndarray:
-        """Value below which it lies with that probability, by bisection to 1e-12 of the span."""
+        """Value below which it lies with that probability, by Newton steps kept inside a shrinking bracket."""
         wanted = np.asarray(probability, dtype=float)
         low = np.full(wanted.shape, (self.means - 12.0 * self.sds).min())
         high = np.full(wanted.shape, (self.means + 12.0 * self.sds).max())
-        for _ in range(42):
+        if not np.all(self.sds > 0):
+            return self._bisected(wanted, low, high)
+        value = np.clip(self.mean + self.sd * ndtri(wanted), low, high)
+        for _ in range(60):
+            away = (value[..., None] - self.means) / self.sds
+            excess = ndtr(away) @ self.weights - wanted
+            low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
+            density = np.exp(-0.5 * away**2) @ (self.weights / self.sds) / np.sqrt(2.0 * np.pi)
+            step = excess / np.maximum(density, 1e-300)
+            new = value - step
+            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
+            settled = np.max(np.abs(new - value), initial=0.0) <= 1e-11 * self.sd
+            value = new
+            if settled:
+                break
+        return value
+
+    def _bisected(self, wanted: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+        for _ in range(60):
             middle = 0.5 * (low + high)
             below = self.cdf(middle) < wanted
             low, high = np.where(below, middle, low), np.where(below, high, middle)

@@ -142,7 +142,7 @@ def _date(rows: Rows, row: int) -> date | None:
     return None if pd.isna(stamp) else stamp.date()
 
 
-def build_design(rows: Rows, priors: Priors) -> Design:
+def build_design(rows: Rows, priors: Priors, moves: tuple[Move, ...] | None = None) -> Design:
     """Columns of the model: intercept, tightness, covariates, unrecorded periods, trend, rigs, steps."""
     n = rows.n
     parts: list[tuple[str, np.ndarray, float, float, str, str]] = []
@@ -167,7 +167,7 @@ def build_design(rows: Rows, priors: Priors) -> Design:
         for number, rig in enumerate(rows.rigs):
             values = (rows.rig == number).astype(float)
             add(f"rig {rig or 'not named'}", values, priors.mean("rig"), priors.sd("rig"), "points", "rig")
-    moves = lasting_moves(rows)
+    moves = lasting_moves(rows) if moves is None else moves
     for move in moves:
         add(move.name, move.after, priors.mean("step"), priors.sd("step"), "points", "step")
     names, columns, mean, sd, units, kinds = zip(*parts, strict=True)
@@ -206,7 +206,7 @@ def fit_model(rows: Rows, priors: Priors, start: Fit | None = None, robust: bool
     Error variance of brew i: q_i (s^2 + u_i^2 + fills_i + E[slope^2] v_i), plus the wander's covariance;
     q_i = max(1, |standardised residual| / 2.5)^2, one q for all points of the scatter s.
     """
-    design = build_design(rows, priors)
+    design = build_design(rows, priors, start.design.moves if start is not None and start.rows is rows else None)
     free = design.sd > 0
     offset = design.matrix[:, ~free] @ design.mean[~free]
     matrix, target = design.matrix[:, free], rows.response - offset

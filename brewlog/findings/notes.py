@@ -122,7 +122,7 @@ def where_sentence(split: pd.DataFrame | None, reason: str = "first-wort gravity
     """Where a gain sits, in the mash or in the rinse, in words."""
     if split is None:
         return sentences.WHERE_UNKNOWN.format(reason=reason)
-    values = {}
+    values: dict[str, str] = {}
     for name in ("conversion", "lauter"):
         estimate, low, high = (float(split[column].to_dict()[name]) for column in ("estimate", "low", "high"))
         values |= {name: points(estimate), f"{name}_low": points(low), f"{name}_high": points(high)}

@@ -39,7 +39,7 @@ def pairs_chance(pairs: int, effect: float, sd: float, level: float = 0.05) -> f
     Examples
     --------
     >>> round(pairs_chance(16, 2.0, 2.5), 2)
-    0.57
+    0.56
     """
     if pairs < 2:
         return float("nan")

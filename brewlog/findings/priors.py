@@ -82,39 +82,42 @@ def default_priors() -> pd.DataFrame:
     >>> default_priors().loc["mill_gap", ["mean", "sd"]].tolist()
     [-6.0, 8.0]
     """
-    rows = {name: (mean, sd, unit, meaning) for name, (mean, sd, unit, meaning) in OTHERS.items()}
-    for item in SHORT_LIST:
-        rows[item.name] = (item.mean, item.sd, f"points per {item.per}", item.words)
-    order = ["intercept", "hold_rms", *(item.name for item in SHORT_LIST), "trend", "rig", "step", "wander", "scatter"]
-    frame = pd.DataFrame.from_dict(rows, orient="index", columns=["mean", "sd", "unit", "meaning"])
-    return frame.loc[order].rename_axis("name")
+    return Priors(*_defaults(), SHORT_LIST).table
 
 
 @dataclass(frozen=True)
 class Priors:
     """The priors of one analysis: mean and sd per coefficient, and the covariates they stand for."""
 
-    table: pd.DataFrame
+    values: Mapping[str, tuple[float, float]]
+    """Name to mean and sd."""
+    words: Mapping[str, tuple[str, str]]
+    """Name to unit and meaning."""
     covariates: tuple[Covariate, ...]
 
     def mean(self, name: str) -> float:
         """Prior mean."""
-        return float(self.table["mean"][name])
+        return self.values[name][0]
 
     def sd(self, name: str) -> float:
         """Prior standard deviation; infinite = flat."""
-        return float(self.table["sd"][name])
+        return self.values[name][1]
 
     def square(self, name: str) -> float:
         """Prior mean of the squared coefficient."""
         return self.mean(name) ** 2 + self.sd(name) ** 2
 
+    @property
+    def table(self) -> pd.DataFrame:
+        """The priors as a frame: mean, sd, unit, meaning."""
+        rows = {name: (*pair, *self.words[name]) for name, pair in self.values.items()}
+        frame = pd.DataFrame.from_dict(rows, orient="index", columns=["mean", "sd", "unit", "meaning"])
+        return frame.rename_axis("name")
+
     def replace(self, **sds: float) -> Priors:
         """Return the same priors with other standard deviations."""
-        table = self.table.copy()
-        for name, sd in sds.items():
-            table.loc[name, "sd"] = sd
-        return Priors(table, self.covariates)
+        values = dict(self.values) | {name: (self.values[name][0], sd) for name, sd in sds.items()}
+        return Priors(values, self.words, self.covariates)
 
     def loosened(self, factor: float = 2.0) -> Priors:
         """Return the priors with the sds of all covariates and of the trend multiplied by `factor`."""
@@ -144,28 +147,37 @@ def resolve_priors(
     ValueError
         If a name is not known or a prior is not a pair of numbers with an sd of 0 or more.
     """
-    table = default_priors()
+    values, words = _defaults()
     if isinstance(priors, pd.DataFrame):
         priors = {str(name): (row["mean"], row["sd"]) for name, row in priors.iterrows()}
     edits = dict(priors or {})
     covariates = list(SHORT_LIST)
-    for name, values in (own or {}).items():
-        spread = float(np.nanstd(values.to_numpy(dtype=float), ddof=1)) if values.notna().sum() > 1 else 0.0
+    for name, numbers in (own or {}).items():
+        spread = float(np.nanstd(numbers.to_numpy(dtype=float), ddof=1)) if numbers.notna().sum() > 1 else 0.0
         sd = OWN_SD / spread if spread > 0 else OWN_SD
         covariates.append(Covariate(name, name, 1.0, f"unit of {name}", 0.0, sd, spread or 1.0, -np.inf, np.inf))
-        table.loc[name] = [0.0, sd, f"points per unit of {name}", f"own column {name}"]
+        values[name] = (0.0, sd)
+        words[name] = (f"points per unit of {name}", f"own column {name}")
     for name, value in edits.items():
-        if name not in table.index:
-            raise ValueError(_unknown(name, list(table.index)))
+        if name not in values:
+            raise ValueError(_unknown(name, list(values)))
         if value is None:
             if name not in {item.name for item in covariates}:
                 raise ValueError(f"prior of {name!r} is None; only a covariate can be left out of the model.")
             covariates = [item for item in covariates if item.name != name]
             continue
-        mean, sd = _pair(name, value)
-        table.loc[name, ["mean", "sd"]] = [mean, sd]
+        values[name] = _pair(name, value)
     left = {item.name for item in SHORT_LIST} - {item.name for item in covariates}
-    return Priors(table.drop(index=[name for name in table.index if name in left]), tuple(covariates))
+    return Priors({name: pair for name, pair in values.items() if name not in left}, words, tuple(covariates))
+
+
+def _defaults() -> tuple[dict[str, tuple[float, float]], dict[str, tuple[str, str]]]:
+    values = {item.name: (item.mean, item.sd) for item in SHORT_LIST}
+    words = {item.name: (f"points per {item.per}", item.words) for item in SHORT_LIST}
+    for name, (mean, sd, unit, meaning) in OTHERS.items():
+        values[name], words[name] = (mean, sd), (unit, meaning)
+    order = ["intercept", "hold_rms", *(item.name for item in SHORT_LIST), "trend", "rig", "step", "wander", "scatter"]
+    return {name: values[name] for name in order}, {name: words[name] for name in order}
 
 
 def _pair(name: str, value: Any) -> tuple[float, float]:

@@ -231,9 +231,10 @@ def relate(
     Notes
     -----
     efficiency = b0 + bT T + sum of b_k x_k + trend + rig + step at each lasting move of the control sensor + slow
-    wander + scatter, with weak normal priors on everything but bT. For each of eleven sizes of the scatter the posterior
-    is that of generalised least squares with the priors stacked as rows [1]_; the intervals are quantiles of their
-    mixture, weighted by marginal likelihood and a lognormal prior. gain = bT x (mean T of the tight half - of the loose half).
+    wander + scatter, with weak normal priors on everything but bT. For each of eleven sizes of the scatter the
+    posterior is that of generalised least squares with the priors stacked as rows [1]_; the intervals are quantiles of
+    their mixture, weighted by marginal likelihood and a lognormal prior. gain = bT x (mean T of the tight half - mean
+    T of the loose half).
 
     References
     ----------
@@ -318,7 +319,7 @@ def _sensitivity(fit: Fit, sides: Sides, effects: dict[str, Effect]) -> pd.DataF
     rows = {}
     for name, effect in effects.items():
         assert effect.distribution is not None
-        rows[name] = (effect.estimate, *effect.conf_int(), effect.distribution.two_sided())
+        rows[name] = (effect.estimate, effect.low, effect.high, effect.distribution.two_sided())
     rows["least squares, short list, no priors"] = short_list_ols(fit.rows, sides)
     return pd.DataFrame.from_dict(rows, orient="index", columns=["estimate", "low", "high", "p"])
 
@@ -411,7 +412,7 @@ def _sentence(relation: Relation) -> str:
     fit, sides, gain = relation.fit, relation.sides, relation.gain
     assert fit is not None
     assert sides is not None
-    low, high = gain.conf_int()
+    low, high = gain.low, gain.high
     values: dict[str, object] = {
         "n": relation.n,
         "response": relation.response,

@@ -19,6 +19,7 @@ READING_SD = 0.02
 """Rounding and noise left in a day's tightness. [K]"""
 EFFICIENCY_SD = 2.0
 """Standard uncertainty of an efficiency where no brew states one, common practice, no source. [points]"""
+NO_VOLUME = "no pre-boil volume planned or read: grain bill and sparge water count as for 20 L"
 LASTING = 4
 """A move of the control sensor lasts if that many brews stand on both sides of it."""
 
@@ -92,8 +93,8 @@ class Rows:
             )
             for column in self.columns
         )
-        per_brew = ("brew", "source", "date", "response", "response_sd", "tight", "tight_sd", "shrunk")
-        per_brew += ("shrunk_variance", "control", "rig", "changes")
+        per_brew = ["brew", "source", "date", "response", "response_sd", "tight", "tight_sd", "shrunk"]
+        per_brew += ["shrunk_variance", "control", "rig", "changes"]
         return replace(self, columns=columns, **{name: getattr(self, name)[keep] for name in per_brew})
 
 
@@ -135,6 +136,10 @@ def own_columns(table: pd.DataFrame, names: Sequence[str] | None, known: Sequenc
 def as_numbers(table: pd.DataFrame, name: str) -> tuple[pd.Series, list[str]]:
     """Column of the table as finite numbers or NaN, and a sentence for every cell that is neither number nor empty."""
     column = table[name]
+    if column.dtype == np.float64:
+        raw = column.to_numpy()
+        if not np.isinf(raw).any():
+            return column, []
     values = pd.to_numeric(column, errors="coerce").astype(float)
     values = values.where(np.isfinite(values))
     odd = column.notna() & values.isna() & (column.astype(str).str.strip() != "")
@@ -406,6 +411,9 @@ def _columns(
 def _batch_scale(table: pd.DataFrame, notes: list[str]) -> pd.Series:
     """Factor that brings a brew's masses and volumes to a planned pre-boil volume of 20 L."""
     nothing = pd.Series(np.nan, index=table.index)
+    if not {"planned_volume", "pre_boil_volume"} & set(table.columns):
+        notes.append(NO_VOLUME)
+        return nothing.fillna(1.0)
     rig = table["rig"].astype("string").fillna("") if "rig" in table else pd.Series("", index=table.index)
     planned = as_numbers(table, "planned_volume")[0] if "planned_volume" in table else nothing
     seen = as_numbers(table, "pre_boil_volume")[0] if "pre_boil_volume" in table else nothing
@@ -416,7 +424,7 @@ def _batch_scale(table: pd.DataFrame, notes: list[str]) -> pd.Series:
     volume = volume.fillna(volume.median())
     if volume.isna().any():
         if {"grist", "sparge"} & set(table.columns):
-            notes.append("no pre-boil volume planned or read: grain bill and sparge water count as for 20 L")
+            notes.append(NO_VOLUME)
         return pd.Series(1.0, index=table.index)
     return REFERENCE_VOLUME / volume
 

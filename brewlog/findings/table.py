@@ -86,7 +86,8 @@ def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.Da
     -------
     pandas.DataFrame
         In the order of the logbook; `COLUMNS`, with the brewer's own columns before `missing`. Empty cells are NaN (or
-        empty text) and `missing` holds `column: reason` for each, joined by `; `. `.attrs["units"]` maps column to unit.
+        empty text) and `missing` holds `column: reason` for each, joined by `; `. `.attrs["units"]` maps column to
+        unit.
 
     Examples
     --------
@@ -134,7 +135,7 @@ def _row(book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mappin
     rig = book.rig_of(brew)
     fit = fits.get(rig.label) if rig is not None else None
     missing: dict[str, str] = {}
-    row: dict[str, Any] = {name: np.nan for name in COLUMNS}
+    row: dict[str, Any] = dict.fromkeys(COLUMNS, np.nan)
     row |= {"brew": brew.label, "date": brew.date, "rig": rig.label if rig is not None else brew.rig or ""}
     row |= _settings(brew, missing)
     row |= _efficiencies(brew, rig, fit, missing)
@@ -176,7 +177,11 @@ def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:
         found["thickness"] = brew.mash_water / found["grist"]
     if brew.date is None:
         missing["date"] = "not recorded"
-    used = [reading.instrument for reading in brew.readings if reading.quantity in ("gravity", "volume")]
+    used = [
+        reading.instrument
+        for reading in brew.readings
+        if reading.quantity in ("gravity", "volume") and reading.stage != "first wort"
+    ]
     found["instruments"] = ", ".join(sorted({word for word in used if word}))
     return found | {"changes": brew.changes or "", "pair": brew.pair or "", "changed_since": ""}
 
@@ -186,7 +191,7 @@ def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]
 
     found: dict[str, Any] = {}
     try:
-        balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)  # type: ignore[arg-type]
+        balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
     except ValueError as error:
         return (
             missing.update(dict.fromkeys([*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"], str(error))) or found
@@ -214,43 +219,36 @@ def _holds(brew: Brew, fit: Any, why_no_fit: str, missing: dict[str, str]) -> di
     if control is None:
         missing["control"] = "not recorded, and the trace does not tell"
     wanted = ("hold_rms", "hold_rms_sd", "hold_bias", "lateness", "mash_time", "mash_out")
+    why = ""
     try:
         held = hold(brew)
-        reasons = _reason_texts(held.reasons)
         if held.overall.get("hold_from") is None and brew.trace is not None:
-            if fit is None:
-                reasons = [*reasons, f"no temperature of the bed, and {why_no_fit}"]
-            else:
-                held, reasons = _reconstructed(brew, fit, held, reasons)
+            held, why = (
+                _reconstructed(brew, fit, held) if fit is not None else (held, f"no bed probe, and {why_no_fit}")
+            )
     except ValueError as error:
         return missing.update(dict.fromkeys(("hold_rms", "mash_time", "mash_out", "lateness"), str(error))) or found
     for name in wanted:
         value = held.overall.get(name)
         if value is None or not np.isfinite(float(value)):
             if not name.endswith("_sd"):
-                missing[name] = "; ".join(reasons).replace("; ", ", ") or "the trace does not tell"
+                reason = held.reasons.get(name, "the trace does not tell")
+                missing[name] = (f"{reason}, {why}" if why else reason).replace("; ", ", ")
         else:
             found[name] = float(value)
     found["hold_from"] = held.overall.get("hold_from") or ""
     return found
 
 
-def _reconstructed(brew: Brew, fit: Any, held: Any, reasons: list[str]) -> tuple[Any, list[str]]:
+def _reconstructed(brew: Brew, fit: Any, held: Any) -> tuple[Any, str]:
+    """Hold of the reconstructed bed; what was there before, and why, where it cannot be reconstructed."""
     from brewlog.mash import hold
     from brewlog.rig import reconstruct_mash
 
     try:
-        again = hold(brew, mash=reconstruct_mash(brew, fit))
+        return hold(brew, mash=reconstruct_mash(brew, fit)), ""
     except ValueError as error:
-        return held, [*reasons, f"mash temperature not reconstructed: {error}"]
-    return again, _reason_texts(again.reasons)
-
-
-def _reason_texts(reasons: Any) -> list[str]:
-    """Reasons of a hold as texts: a mapping, a Series or a sequence of them."""
-    if isinstance(reasons, Mapping):
-        return [f"{key}: {text}" if isinstance(key, str) else str(text) for key, text in reasons.items()]
-    return [str(text) for text in reasons]
+        return held, f"mash temperature not reconstructed: {error}"
 
 
 def _changed_since(table: pd.DataFrame) -> list[str]:

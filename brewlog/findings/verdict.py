@@ -68,7 +68,7 @@ def judge(gain: Effect, doubled: Effect, without: list[Effect]) -> str:
     str
         `supported`, `leaning`, `opposite`, `too small to matter` or `not settled`.
     """
-    low, high = gain.conf_int()
+    low, high = gain.low, gain.high
     if low > 0:
         return "supported" if doubled.low > 0 and all(map(stands, without)) else "leaning"
     if high < 0:
