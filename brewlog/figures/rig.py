@@ -64,7 +64,7 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
             rest = (read - modelled[:, column])[known]
             lower.plot(*broken_minutes(series.elapsed[known], rest), color=colour, linewidth=1.0, label=name)
             largest = max(largest, float(np.quantile(np.abs(rest), 0.995)))
-            ends[word] = (float(minutes[-1]), float(read[known][-1]), f"{word}, measured", colour)
+            ends[word] = (float(minutes[-1]), float(modelled[-1, column]), f"{word}, measured", colour)
             upper.plot(
                 series.elapsed / 60,
                 modelled[:, column],

@@ -85,6 +85,13 @@ def test_a_trace_that_begins_with_the_mash():
     assert stages[-1].end == trace["elapsed"].iloc[-1]
 
 
+def test_a_fall_of_the_base_after_a_ramp_is_not_the_grain():
+    trace = full_day("mash", noise=0.0)
+    trace = trace[trace["elapsed"] > 110 * 60].reset_index(drop=True)  # begins 2 K and more above the first rest
+    marks = find_marks(brew_of(trace, PLAN, heater_follows="mash"))
+    assert marks.mash_in == trace["elapsed"].iloc[0]
+
+
 def test_a_gap_over_a_change_does_not_lose_the_rests():
     trace = full_day()
     keep = (trace["elapsed"] < 105 * 60) | (trace["elapsed"] > 120 * 60)
