@@ -71,5 +71,4 @@ class Results:
 
     def review(self, label: str) -> BrewReview:
         """What the logbook says of one brew."""
-        rig = self.book.rig_of(self.book.brews[label])
-        return review_brew(self.book, label, None if rig is None else self.fits.get(rig.label))
+        return review_brew(self.book, label, self.fits)

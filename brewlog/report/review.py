@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from brewlog.logbook.records import Brew, Rig
 from brewlog.mash import Hold, control_sensor, hold
 from brewlog.report.words import NOT_KNOWN, number, value_of
-from brewlog.rig import RigFit, reconstruct_mash
+from brewlog.rig import RigFit, calibrate, reconstruct_mash
 from brewlog.wort import ExtractBalance, extract_balance, extract_from_sg, extract_mass
 
 if TYPE_CHECKING:
@@ -44,16 +44,17 @@ class BrewReview:
         return "\n\n".join(self.sentences)
 
 
-def review_brew(book: Logbook, label: str, fit: RigFit | None = None) -> BrewReview:
+def review_brew(book: Logbook, label: str | None = None, fits: Mapping[str, RigFit] | None = None) -> BrewReview:
     """Put together what the logbook says of one brew.
 
     Parameters
     ----------
     book : Logbook
-    label : str
-        The brew's label.
-    fit : RigFit, optional
-        Constants of its rig. Without them a day on which no probe stood in the bed has no tightness.
+    label : str, optional
+        The brew's label; the latest brew with a trace when None, the latest of all where none has one.
+    fits : mapping of str to RigFit, optional
+        Constants by rig; the brew's own rig is calibrated here when None. Without constants a day on which no probe
+        stood in the bed has no tightness.
 
     Returns
     -------
@@ -63,10 +64,18 @@ def review_brew(book: Logbook, label: str, fit: RigFit | None = None) -> BrewRev
     ------
     KeyError
         If the logbook has no such brew; the nearest label is named.
+    ValueError
+        If the logbook has no brew at all.
     """
-    brew = book.brews[label]
+    brew = latest_brew(book) if label is None else book.brews[label]
     rig = book.rig_of(brew)
     reasons: list[str] = []
+    fit = None
+    if rig is not None:
+        try:
+            fit = calibrate(book, rig) if fits is None else fits.get(rig.label)
+        except ValueError as error:
+            reasons.append(f"constants of rig {rig.label}: {error}")
     reconstructed = None
     held = hold(brew)
     if held.overall["hold_from"] is None and brew.trace is not None and fit is not None:
@@ -87,6 +96,20 @@ def review_brew(book: Logbook, label: str, fit: RigFit | None = None) -> BrewRev
         reconstructed,
         (*reasons, *grouped(balance.reasons, held.reasons)),
     )
+
+
+def latest_brew(book: Logbook) -> Brew:
+    """The latest brew with a trace; the latest of all where none has one.
+
+    Raises
+    ------
+    ValueError
+        If the logbook has no brew.
+    """
+    brews = list(book.brews.values())
+    if not brews:
+        raise ValueError("the logbook has no brew; expected at least one row in brews.csv.")
+    return next((brew for brew in reversed(brews) if brew.trace is not None), brews[-1])
 
 
 def grouped(*tables: Mapping[str, str]) -> list[str]:

@@ -135,7 +135,7 @@ def write_report(
             try:
                 page = make()
             except Exception as error:  # one page that fails must not cost the others
-                written.lost[file] = f"{type(error).__name__}: {error}".splitlines()[0]
+                written.lost[file] = what_failed(error)
                 page = Page(
                     file, "This page could not be made", [Answer((written.lost[file],)), Text("The other pages stand.")]
                 )
@@ -150,6 +150,13 @@ def write_report(
         safe_csv(frame, out / file)
         written.files.append(file)
     return written
+
+
+def what_failed(error: Exception) -> str:
+    """One line on an error; that of a notebook names what failed inside it."""
+    name = getattr(error, "ename", type(error).__name__)
+    text = str(getattr(error, "evalue", error))
+    return f"{name}: {text}".splitlines()[0]
 
 
 def chosen_brews(book: Logbook, only: Iterable[str] | None, since: date | None) -> list[str]:
