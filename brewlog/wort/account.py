@@ -22,8 +22,8 @@ STATES = (
     "post_extract",
     "fermenter_volume",
     "fermenter_extract",
-    "held",  # L of liquid held by the drained grain
-    "held_water",  # kg of water in a litre of that liquid
+    "held",  # L of water held by the drained grain
+    "bound_water",  # kg of mash water that starch takes up, against the laboratory mash
     "evaporated",  # kg of water boiled off
     "loss",  # L of wort that stays behind between kettle and fermenter
     "boil_extract",  # kg of extract added in the boil
@@ -60,7 +60,7 @@ class Account:
 
     def __call__(self, x: Array) -> tuple[Array, Array]:
         """Residuals of the balances, and their derivatives by the states."""
-        (wm, wg, ws, ed, w0, _, w1, v2, w2, v3, w3, held, held_water, evaporated, loss, a2e, a2w, a3e, a3w) = x[
+        (wm, wg, ws, ed, w0, _, w1, v2, w2, v3, w3, held, bound, evaporated, loss, a2e, a2w, a3e, a3w) = x[
             : len(STATES)
         ].tolist()
         w = x[_EXTRACTS]
@@ -80,15 +80,16 @@ class Account:
         de_dv, de_dw = rho * w, volume * (rho + w * drho)
         dh_dv, dh_dw = rho * (1.0 - w), volume * (drho * (1.0 - w) - rho)
         # mash: all liquid is as strong as the first wort
-        r[0] = w0 * (ed + wm + wg) - ed
-        g[0, i["first_wort"]] = ed + wm + wg
+        r[0] = w0 * (ed + wm + wg - bound) - ed
+        g[0, i["first_wort"]] = ed + wm + wg - bound
         g[0, i["dissolved"]] = w0 - 1.0
         g[0, i["mash_water"]] = g[0, i["malt_water"]] = w0
+        g[0, i["bound_water"]] = -w0
         # lautering: water into the mash, the rinse and the malt is in the kettle or held by the grain
-        r[1] = wm + wg + ws - h1 - held * held_water
+        r[1] = wm + wg + ws - h1 - held * WATER_20
         g[1, [i["mash_water"], i["malt_water"], i["sparge_water"]]] = 1.0
         g[1, i["pre_volume"]], g[1, i["pre_extract"]] = -dh_dv[0], -dh_dw[0]
-        g[1, i["held"]], g[1, i["held_water"]] = -held_water, -held
+        g[1, i["held"]] = -WATER_20
         # boil: extract stays, water leaves
         r[2] = e1 + a2e - e2
         g[2, i["pre_volume"]], g[2, i["pre_extract"]] = de_dv[0], de_dw[0]

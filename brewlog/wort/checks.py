@@ -12,6 +12,7 @@ import pandas as pd
 from brewlog.logbook.records import Brew
 from brewlog.wort.potential import Grist
 from brewlog.wort.properties import sg_from_extract_float
+from brewlog.wort.readings import Datum
 from brewlog.wort.reconcile import Reconciled
 from brewlog.wort.suspects import ALARM, Suspect
 
@@ -29,7 +30,7 @@ _EVAPORATION = (0.02, 0.30)
 def account_checks(
     brew: Brew,
     books: Books,
-    fit: Reconciled,
+    test: Reconciled,
     final: Reconciled,
     suspects: Sequence[Suspect],
     decider: str | None,
@@ -42,14 +43,16 @@ def account_checks(
     `value` and `adjusted` stand in the row's `unit`; `slip` is what the reading would have to be wrong by to explain
     the misfit alone, `standardised` that slip over its sd.
     """
-    rows: dict[str, dict[str, Any]] = {"whole account": _whole(books, fit, suspects, decider)}
-    size, sd, gain = fit.slips()
+    rows: dict[str, dict[str, Any]] = {"whole account": _whole(books, test, suspects, decider)}
+    size, sd, gain = test.slips()
     named = {suspect.name for suspect in suspects}
     for datum, state in zip(books.data, books.states, strict=True):
         tested = isfinite(size[state])
         adjusted = float(final.state[state])
         shown = float(sg_from_extract_float(np.array(adjusted))) if datum.unit == "SG" else adjusted * datum.per_value
-        if datum.name in named:
+        if datum.name in named and not datum.is_reading:
+            verdict = "unlike earlier brews" if len(named) == 1 else "may be unlike earlier brews"
+        elif datum.name in named:
             verdict = "most likely wrong" if len(named) == 1 else "may be wrong"
         elif not tested:
             verdict = "not checked by any other reading"
@@ -71,10 +74,10 @@ def account_checks(
     return frame
 
 
-def _whole(books: Books, fit: Reconciled, suspects: Sequence[Suspect], decider: str | None) -> dict[str, Any]:
+def _whole(books: Books, test: Reconciled, suspects: Sequence[Suspect], decider: str | None) -> dict[str, Any]:
     """Test of the whole account, and the sentence that goes with it."""
     row: dict[str, Any] = {"unit": "chi-square"}
-    if fit.df == 0:
+    if test.df == 0:
         missing = [
             words
             for state, words in (
@@ -86,31 +89,37 @@ def _whole(books: Books, fit: Reconciled, suspects: Sequence[Suspect], decider: 
         ]
         told = f": {' and '.join(missing[:2])} would check the others" if missing else ""
         return row | {"verdict": f"cannot tell: no reading checks another{told}"}
-    row |= {"value": fit.chi_square, "sd": sqrt(2.0 * fit.df), "p": fit.p_value}
-    test = f"chi-square {fit.chi_square:.1f} at {fit.df} degrees of freedom, {_p(fit.p_value)}"
-    if fit.p_value >= ALARM:
-        return row | {"verdict": f"the readings fit together: {test}"}
+    row |= {"value": test.chi_square, "sd": sqrt(2.0 * test.df), "p": test.p_value}
+    result = f"chi-square {test.chi_square:.1f} at {test.df} degrees of freedom, {_p(test.p_value)}"
+    if test.p_value >= ALARM:
+        return row | {"verdict": f"the readings fit together: {result}"}
     if not suspects:
-        return row | {"verdict": f"the account does not close, and no single reading explains it: {test}"}
+        return row | {"verdict": f"the account does not close, and no single reading explains it: {result}"}
     names = [describe_slip(suspect, books) for suspect in suspects]
     if len(names) == 1:
+        if not _datum(suspects[0], books).is_reading:
+            return row | {"verdict": f"{names[0]}; the readings of this brew agree with each other: {result}"}
         others = sum(datum.is_reading for datum in books.data) - 1
-        return row | {"verdict": f"{names[0]} for the other {_count(others)} readings: {test}"}
-    decide = (
-        f"{decider} would decide"
-        if decider
-        else f"a second reading of {' or '.join(suspect.name for suspect in suspects)} would decide"
-    )
-    return row | {"verdict": f"either {', or '.join(names)}: {test}. They explain it about equally well; {decide}"}
+        return row | {"verdict": f"{names[0]} for the other {_count(others)} readings: {result}"}
+    readings = [suspect.name for suspect in suspects if _datum(suspect, books).is_reading]
+    decide = f"{decider} would decide" if decider else f"a second reading of {' or '.join(readings)} would decide"
+    return row | {"verdict": f"either {', or '.join(names)}: {result}. They explain it about equally well; {decide}"}
 
 
 def describe_slip(suspect: Suspect, books: Books) -> str:
-    """What a suspect reads too high or too low, in its own unit."""
-    datum = next(datum for datum in books.data if datum.name == suspect.name)
+    """What a suspect reads too high or too low, in its own unit; for a rig's constant, how this brew differs."""
+    datum = _datum(suspect, books)
     size = suspect.slip * datum.per_value
     digits = _DIGITS.get(datum.unit, 2)
     unit = "" if datum.unit == "SG" else f" {datum.unit}"
-    return f"{datum.name} reads {abs(size):.{digits}f}{unit} too {'high' if size > 0 else 'low'}"
+    amount = f"{abs(size):.{digits}f}{unit}"
+    if datum.is_reading:
+        return f"{datum.name} reads {amount} too {'high' if size > 0 else 'low'}"
+    return f"{datum.name} was {amount} {'less' if size > 0 else 'more'} than in earlier brews"
+
+
+def _datum(suspect: Suspect, books: Books) -> Datum:
+    return next(datum for datum in books.data if datum.name == suspect.name)
 
 
 def _plausible(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import isfinite, sqrt
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from brewlog.wort import instruments as tools
 from brewlog.wort.account import WATER_20
 from brewlog.wort.malt import SCALE_SD, malt_default
 from brewlog.wort.properties import density_float
-from brewlog.wort.readings import Datum
+from brewlog.wort.readings import OFFSET, Datum
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -146,25 +147,36 @@ def constant(constants: pd.DataFrame | None, name: str) -> tuple[float, float] |
     return estimate, sd * sqrt(1.0 + brews) if isfinite(brews) and brews > 0 else sd
 
 
-def rig_data(brew: Brew, constants: pd.DataFrame | None, grist: float | None) -> list[Datum]:
-    """What earlier brews of the rig say about this one: evaporation, liquid held by the grain, transfer loss."""
-    data = []
+def rig_data(brew: Brew, constants: pd.DataFrame | None, grist: float | None, data: Sequence[Datum]) -> list[Datum]:
+    """What earlier brews of the rig say about this one: evaporation, water held by the grain, transfer loss.
+
+    The constants were read with the same marks as this brew's volumes, `data`: they carry the same offsets. In
+    evaporation, the difference of two readings on the same marks, the offset cancels.
+    """
+    out = []
     rate = constant(constants, "boil_off")
     if rate is not None and (length := boil_minutes(brew)) is not None:
         hours, hours_sd = length[0] / 60.0, length[1] / 60.0
         parts = {"boil-off of the rig": rate[1] * hours * WATER_20, "length of the boil": rate[0] * hours_sd * WATER_20}
         value = rate[0] * hours * WATER_20
-        data.append(Datum("evaporation", "boil", "evaporated", value, parts, "L", 1.0 / WATER_20, False))
+        out.append(Datum("evaporation", "boil", "evaporated", value, parts, "L", 1.0 / WATER_20, False))
+    offsets = {datum.stage: _offset(datum) for datum in reversed(data) if datum.quantity == "volume"}
     held = constant(constants, "absorption")
     if held is not None and grist is not None:
+        # what the marks show too much in the kettle is missing in the grain; wort before the boil is 0.95 water
         parts = {"absorption of the rig": held[1] * grist}
-        data.append(Datum("liquid held by the grain", "mash", "held", held[0] * grist, parts, "L", 1.0, False))
-    loss = constant(constants, "transfer_loss")
+        parts |= {source: -0.95 * part for source, part in offsets.get("pre-boil", {}).items()}
+        out.append(Datum("water held by the grain", "mash", "held", held[0] * grist, parts, "L", 1.0, False))
+    loss = constant(constants, "transfer_loss") or constant(constants, "dead_volume")
     if loss is not None:
-        data.append(
-            Datum("transfer loss", "transfer", "loss", loss[0], {"transfer loss of the rig": loss[1]}, "L", 1.0, False)
-        )
-    return data
+        parts = {"transfer loss of the rig": loss[1], **offsets.get("post-boil", {})}
+        parts |= {source: -part for source, part in offsets.get("fermenter", {}).items()}
+        out.append(Datum("transfer loss", "transfer", "loss", loss[0], parts, "L", 1.0, False))
+    return out
+
+
+def _offset(datum: Datum) -> dict[str, float]:
+    return {source: part for source, part in datum.parts.items() if source.endswith(OFFSET)}
 
 
 def default_volume_sd(rig: Rig) -> float:

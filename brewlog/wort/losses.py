@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from brewlog.wort.account import WATER_20
+
 if TYPE_CHECKING:
     from brewlog.wort.result import ExtractBalance
 
@@ -110,7 +112,7 @@ def water_account(balance: ExtractBalance) -> pd.DataFrame:
         if name in states:
             rows.append((words, states[name], "in"))
     if "held" in states:
-        rows.append(("held by the grain", states["held"] * states["held_water"], "out"))
+        rows.append(("held by the grain", states["held"] * WATER_20, "out"))
     _level(balance, "pre-boil", "in the kettle before the boil", rows)
     if states["boil_water"].nominal_value:
         rows.append(("added in the boil", states["boil_water"], "in"))
@@ -148,7 +150,7 @@ def _water_per_litre(balance: ExtractBalance, stage: str) -> Any:
     if stage not in balance.extract_mass or stage not in balance.volume:
         return None
     # apparent gravity to density in kg/L: water at 20 degC weighs 0.9982 kg/L, air 0.0012
-    density = balance.gravity[stage] * (0.998203 - 0.0012) + 0.0012
+    density = balance.gravity[stage] * (WATER_20 - 0.0012) + 0.0012
     return density - balance.extract_mass[stage] / balance.volume[stage]
 
 

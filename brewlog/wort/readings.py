@@ -22,6 +22,8 @@ from brewlog.wort.volume import EXPANSION, contraction_float
 from brewlog.wort.water import water_density_float
 
 STAGES = ("first wort", "pre-boil", "post-boil", "fermenter")
+OFFSET = " offset"
+"""End of the name of a source of error that all readings of one instrument share."""
 _KETTLE = STAGES[:3]
 _WATER_20 = float(water_density_float(np.array(20.0)))
 
@@ -150,7 +152,7 @@ def _gravity(
         to_extract = 0.01 if tool.unit == "%" else 1.0 / sg_per_extract
         offset, scatter = tool.offset_sd * to_extract, tool.scatter * to_extract
     name = f"{reading.stage} gravity"
-    parts = {f"{_owner(reading, tool)} offset": offset, f"reading of {name}": scatter}
+    parts = {f"{_owner(reading, tool)}{OFFSET}": offset, f"reading of {name}": scatter}
     if warmth:
         parts[f"temperature of {name}"] = warmth
     return Datum(name, reading.stage, "extract", extract, parts, "SG", sg_per_extract)
@@ -203,7 +205,7 @@ def read_volumes(
         else:
             growth_of_limit = max(1.0, tools.MARKS_SHARE * value / tool.limit) if tool.kind == "marks" else 1.0
             offset, scatter = tool.offset_sd * growth_of_limit, tool.scatter * growth_of_limit
-        parts = {f"{_owner(reading, tool)} offset": offset, f"reading of {name}": scatter}
+        parts = {f"{_owner(reading, tool)}{OFFSET}": offset, f"reading of {name}": scatter}
         if warmth:
             parts[f"temperature of {name}"] = warmth
         if reading.quantity == "mass" and reading.stage not in extracts:

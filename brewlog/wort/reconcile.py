@@ -142,7 +142,7 @@ def reconcile(
         state, source = new_state, new_source
         if not np.all(np.isfinite(state)):
             break
-        if change.max(initial=0.0) < 1e-9:
+        if change.max(initial=0.0) < 1e-6:  # the next round would change it by the square of that
             converged = True
             break
     keep = np.eye(parts.shape[1]) - testable.T @ inverse @ testable

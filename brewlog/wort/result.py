@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -58,12 +59,21 @@ class ExtractBalance:
     """[%]"""
     reasons: Mapping[str, str]
     """Why a quantity is missing."""
-    checks: pd.DataFrame
-    """The test of the whole account, each reading with its adjustment, and what is not plausible."""
     notes: tuple[str, ...]
     """What was assumed."""
     read: frozenset[str]
     """Names of the states that a reading was taken of."""
+    make_checks: Callable[[], pd.DataFrame] = field(repr=False, compare=False)
+    """Makes `checks`, when asked for."""
+
+    @cached_property
+    def checks(self) -> pd.DataFrame:
+        """The test of the whole account, each reading with its adjustment, and what is not plausible.
+
+        `value`, `sd`, `adjusted` and `slip` stand in the row's `unit`; `slip` is by how much the reading would have to
+        be wrong to explain the misfit alone, `standardised` is that over its sd.
+        """
+        return self.make_checks()
 
     @property
     def efficiencies(self) -> pd.DataFrame:

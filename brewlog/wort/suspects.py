@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brewlog.wort.reconcile import Array, Constraints, Reconciled, reconcile
+from brewlog.wort.reconcile import Array, Reconciled
 
-ALARM = 0.03
+ALARM = 0.04
 """An account whose readings fit as badly as this by chance is said not to close. [1]"""
 AS_WELL = 2.0
 """Readings whose chi-square gains differ by less than this explain a misfit about equally well: the likelihoods are
@@ -31,13 +31,13 @@ class Suspect:
 
 
 def find_suspects(fit: Reconciled, states: Sequence[int], labels: Sequence[str]) -> list[Suspect]:
-    """Readings that explain a misfit, the best first; those that do not come close to the best are left out.
+    """Data that explain a misfit, the best first; those that do not come close to the best are left out.
 
     Parameters
     ----------
     fit : Reconciled
     states : sequence of int
-        States that carry a reading.
+        States that carry a datum.
     labels : sequence of str
         Their names.
     """
@@ -51,22 +51,34 @@ def find_suspects(fit: Reconciled, states: Sequence[int], labels: Sequence[str])
     return [row for row in rows if rows[0].gain - row.gain < AS_WELL]
 
 
-def deciding_reading(
-    suspects: Sequence[Suspect],
-    readings: Array,
-    parts: Array,
-    unknown: np.ndarray,
-    constraints: Constraints,
-    candidates: dict[str, tuple[int, float]],
-) -> str | None:
+def weigh_suspects(suspects: Sequence[Suspect]) -> Array:
+    """Share of belief in each suspect, by the likelihood of the account without it."""
+    gain = np.array([suspect.gain for suspect in suspects])
+    likelihood = np.exp((gain - gain.max()) / 2.0)
+    return np.asarray(likelihood / likelihood.sum())
+
+
+def average_fits(fits: Sequence[Reconciled], weights: Array) -> Reconciled:
+    """Account over several suspects, each set aside in turn.
+
+    States are means over the suspects; how far the suspects' accounts lie apart becomes a further source of error
+    for each, so that every number carries the doubt about which reading slipped.
+    """
+    states = np.array([fit.state for fit in fits])
+    state = weights @ states
+    errors = np.tensordot(weights, np.array([fit.errors for fit in fits]), axes=1)
+    doubt = ((states - state) * np.sqrt(weights)[:, None]).T
+    best = min(fits, key=lambda fit: fit.chi_square)
+    return replace(best, state=state, errors=np.hstack([errors, doubt]) if len(fits) > 1 else errors)
+
+
+def deciding_reading(fits: Sequence[Reconciled], candidates: dict[str, tuple[int, float]]) -> str | None:
     """Reading not yet taken whose value the suspects predict most differently.
 
     Parameters
     ----------
-    suspects : sequence of Suspect
-        Two or more readings that explain the misfit equally well.
-    readings, parts, unknown, constraints
-        The account, as in `reconcile`.
+    fits : sequence of Reconciled
+        Account without each suspect in turn.
     candidates : dict of str to (int, float)
         Name of a possible reading -> its state and the sd that it would have.
 
@@ -76,20 +88,10 @@ def deciding_reading(
         None where no candidate would tell the suspects apart by 2 sd; then only a second reading of a suspect helps.
     """
     best: tuple[float, str | None] = (2.0, None)
-    found: dict[str, list[tuple[float, float]]] = {name: [] for name in candidates}
-    for suspect in suspects:
-        aside = unknown.copy()
-        aside[suspect.state] = True
-        fit = reconcile(readings, parts, aside, constraints)
-        for name, (state, _) in candidates.items():
-            if fit.determined[state]:
-                found[name].append((float(fit.state[state]), float(np.linalg.norm(fit.errors[state]))))
-    for name, (_, own_sd) in candidates.items():
-        if len(found[name]) < 2:
+    for name, (state, own_sd) in candidates.items():
+        if not all(fit.determined[state] for fit in fits):
             continue
-        values = np.array([value for value, _ in found[name]])
-        sd = float(np.hypot(own_sd, max(sd for _, sd in found[name])))
-        telling = float(np.ptp(values)) / sd
-        if telling > best[0]:
-            best = (telling, name)
+        values = [float(fit.state[state]) for fit in fits]
+        sd = float(np.hypot(own_sd, max(float(np.linalg.norm(fit.errors[state])) for fit in fits)))
+        best = max(best, (float(np.ptp(values)) / sd, name), key=lambda pair: pair[0])
     return best[1]
