@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -93,8 +94,8 @@ class Change:
     def __str__(self) -> str:
         return self.sentence
 
-    def _repr_markdown_(self) -> str:
-        return self.sentence
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.sentence)}</p>"
 
 
 def explain_change(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -190,8 +191,8 @@ class Relation:
     def __str__(self) -> str:
         return self.sentence
 
-    def _repr_markdown_(self) -> str:
-        return self.sentence
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.sentence)}</p>"
 
 
 def relate(

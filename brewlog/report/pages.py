@@ -211,6 +211,14 @@ def brew_page(results: Results, label: str, names: dict[str, dict[str, str]], ch
                 TALL,
             ),
         ]
+        if "base_temp" in trace:
+            blocks.append(
+                drawn(
+                    lambda f: figures.plot_lead(brew, mash=review.reconstructed, ax=f.add_subplot()),
+                    f"How far the base ran ahead of the bed during the mash of brew {label}.",
+                    "Base minus bed: large while heating, small while holding; the planned headroom where there is one.",
+                )
+            )
     if len(review.held.rests):
         blocks += [Heading("How the rests were held"), rests_table(review.held.rests, review.held.units, choice)]
     if brew.trace_faults:
@@ -290,6 +298,8 @@ def rig_page(results: Results, label: str, names: dict[str, dict[str, str]], cho
             ),
         ]
         blocks += model_picture(results, fit)
+        blocks += drift_picture(fit)
+        blocks += holds_picture(results, label)
         if len(fit.left_out):
             rows = [[str(brew), str(reason)] for brew, reason in fit.left_out.items()]
             blocks += [
@@ -346,7 +356,7 @@ def findings_page(results: Results) -> Page:
         if relation.n:
             blocks.append(
                 drawn(
-                    lambda f: figures.plot_relation(relation, ax=f.add_subplot()),
+                    lambda f: figures.plot_relation(relation, results.table, ax=f.add_subplot()),
                     "Efficiency of each brew against the tightness of its mash, with the fitted line and its band; "
                     "brews that were left out are grey.",
                     "Left is tighter. The band is for the average of many such brews; single brews scatter more.",
@@ -418,6 +428,36 @@ def rig_sentences(fit: RigFit, choice: UnitChoice) -> list[str]:
     if open_:
         sentences.append(f"Not known singly, or not at all: {', '.join(open_)}. The table says what would tell.")
     return sentences
+
+
+def drift_picture(fit: RigFit) -> list[Block]:
+    """The heater's share brew by brew: the first thing that drifts."""
+    if "heat_share" not in fit.constants.index or "heat_share" not in fit.per_brew:
+        return []
+    return [
+        Heading("Does the heater hold its power?"),
+        drawn(
+            lambda f: figures.plot_drift(fit, "heat_share", ax=f.add_subplot()),
+            f"Share of the nameplate power that reached the liquid on each brew day of rig {fit.rig}.",
+            "Mains voltage moves single days by a few per cent; a steady fall asks for descaling the base, or for a "
+            "licensed electrician to look at element and supply.",
+        ),
+    ]
+
+
+def holds_picture(results: Results, label: str) -> list[Block]:
+    """How tightly each rest was held, brew by brew."""
+    holds = [results.review(brew.label).held for brew in results.book.brews_of(label)]
+    if not any(held.overall["hold_from"] for held in holds):
+        return []
+    return [
+        Heading("How tightly the rests were held"),
+        drawn(
+            lambda f: figures.plot_holds(holds, ax=f.add_subplot()),
+            f"Tightness of each rest on rig {label}, one mark per brew.",
+            "Root mean square of bed temperature minus rest temperature; smaller is tighter.",
+        ),
+    ]
 
 
 def model_picture(results: Results, fit: RigFit) -> list[Block]:

@@ -32,6 +32,7 @@ class Results:
     book: Logbook
     reasons: dict[str, str] = field(default_factory=dict)
     """What could not be worked out, and why."""
+    _reviews: dict[str, BrewReview] = field(default_factory=dict, repr=False)
 
     def _attempt(self, what: str, work: Callable[[], T]) -> T | None:
         try:
@@ -71,4 +72,6 @@ class Results:
 
     def review(self, label: str) -> BrewReview:
         """What the logbook says of one brew."""
-        return review_brew(self.book, label, self.fits)
+        if label not in self._reviews:
+            self._reviews[label] = review_brew(self.book, label, self.fits)
+        return self._reviews[label]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 from brewlog.logbook.records import Brew, Rig
@@ -40,8 +41,8 @@ class BrewReview:
         """The day in plain words, planned against reached first."""
         return (planned_sentence(self.brew, self.balance), efficiency_sentence(self.balance), hold_sentence(self.held))
 
-    def _repr_markdown_(self) -> str:
-        return "\n\n".join(self.sentences)
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{escape(sentence)}</p>" for sentence in self.sentences)
 
 
 def review_brew(book: Logbook, label: str | None = None, fits: Mapping[str, RigFit] | None = None) -> BrewReview:

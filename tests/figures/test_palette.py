@@ -27,7 +27,7 @@ def test_lines_and_marks_stand_out_from_the_paper(name):
     assert contrast(LINES[name], PAPER) >= 3.0
 
 
-@pytest.mark.parametrize("colour", [INK, SOFT, BED, RECONSTRUCTED])
+@pytest.mark.parametrize("colour", [INK, SOFT, BED, BASE, RECONSTRUCTED])
 def test_text_stands_out_from_the_paper(colour):
     # WCAG 2.2, criterion 1.4.3: 4.5 to 1 for text
     assert contrast(colour, PAPER) >= 4.5

@@ -17,7 +17,9 @@ def texts(cell):
     found = []
     for output in cell.outputs:
         data = output.get("data", {})
-        found.append(data.get("text/markdown") or data.get("text/plain") or output.get("text", ""))
+        found.append(
+            data.get("text/html") or data.get("text/markdown") or data.get("text/plain") or output.get("text", "")
+        )
     return "\n".join(found)
 
 
@@ -47,6 +49,7 @@ def test_pages_of_notebooks_need_nothing_from_outside(ran):
         assert "<script" not in page
         assert "http-equiv" not in page
         assert 'src="http' not in page
+        assert "&lt;p&gt;" not in page, "markup of our own is not shown as text"
 
 
 def test_choices_replace_exactly_one_line():
