@@ -11,6 +11,8 @@ from uncertainties import ufloat
 from brewlog.logbook.records import Malt
 from brewlog.wort.malt import EXTRACT_SD, FINE_COARSE_SD, MOISTURE_SD, SCALE_SD, malt_default
 
+_GRAM = 1e-3  # less malt or extract than this is none [kg]
+
 
 @dataclass(frozen=True, slots=True)
 class Grist:
@@ -46,7 +48,7 @@ def weigh_grist(malts: Iterable[Malt]) -> tuple[Grist | None, str | None]:
     if unweighed:
         return None, f"mass not recorded for {', '.join(repr(name) for name in unweighed)}"
     grist = sum(row.mass or 0.0 for row in rows)
-    if grist <= 0:
+    if grist < _GRAM:
         return None, "the malts weigh nothing"
     potential = coarse = water = water_var = dry_extract = 0.0
     parts: dict[str, float] = {}
@@ -84,6 +86,8 @@ def weigh_grist(malts: Iterable[Malt]) -> tuple[Grist | None, str | None]:
             f"moisture of {label}": -mass * wet_sd * (fine - gap),
             f"fine-coarse difference of {label}": -dry * gap_sd,
         }
+    if not potential >= _GRAM:
+        return None, "the malts give no extract by their analysis"
     parts["malt scale"] = SCALE_SD * potential
     coarse_parts["malt scale"] = SCALE_SD * coarse
     notes = tuple(
