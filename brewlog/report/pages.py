@@ -216,7 +216,7 @@ def brew_page(results: Results, label: str, names: dict[str, dict[str, str]], ch
                 drawn(
                     lambda f: figures.plot_lead(brew, mash=review.reconstructed, ax=f.add_subplot()),
                     f"How far the base ran ahead of the bed during the mash of brew {label}.",
-                    "Base minus bed: large while heating, small while holding; the planned headroom where there is one.",
+                    "Base minus bed: large while heating, small while holding; the planned headroom where written.",
                 )
             )
     if len(review.held.rests):
