@@ -52,6 +52,8 @@ class Day:
     found: frozenset[str]
     """Events that were found in the trace, not recorded."""
     notes: tuple[str, ...]
+    outside: tuple[tuple[float, float], ...] = ()
+    """Stretches in which the bed probe had slipped out of the bed. [s]"""
 
 
 def power_of(trace: Any, rig: Rig | None) -> tuple[np.ndarray | None, str]:
@@ -135,7 +137,11 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
     if not np.isfinite(base).any() and not np.isfinite(mash).any():
         raise ValueError("the trace holds neither base_temp nor mash_temp")
     notes: list[str] = []
-    mash = _in_the_bed(brew, t, mash, notes)
+    outside = _outside(brew, t, mash)
+    mash = mash.copy()
+    for first, last in outside:
+        mash[(t >= first) & (t <= last)] = np.nan
+        notes.append(f"bed probe out of the bed from {first / 60:.0f} to {last / 60:.0f} min, left out")
     power, how = power_of(trace, rig)
     notes.append(f"power: {how}")
     relative = None
@@ -157,7 +163,20 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
     coupling, pump_known = _coupling(trace, brew, t)
     events, found = _events(brew)
     return Day(
-        brew.label, t, base, mash, power, relative, room, room_sd, coupling, pump_known, events, found, tuple(notes)
+        brew.label,
+        t,
+        base,
+        mash,
+        power,
+        relative,
+        room,
+        room_sd,
+        coupling,
+        pump_known,
+        events,
+        found,
+        tuple(notes),
+        outside,
     )
 
 
@@ -188,19 +207,15 @@ def _events(brew: Brew | WaterTest) -> tuple[dict[str, float], frozenset[str]]:
     return {event: at for event, at in moments.items() if np.isfinite(at)}, found
 
 
-def _in_the_bed(brew: Brew | WaterTest, t: np.ndarray, mash: np.ndarray, notes: list[str]) -> np.ndarray:
-    """Bed probe without the stretches in which it had slipped out of the bed."""
+def _outside(brew: Brew | WaterTest, t: np.ndarray, mash: np.ndarray) -> tuple[tuple[float, float], ...]:
+    """Stretches in which the bed probe had slipped out of the bed."""
     if isinstance(brew, WaterTest) or not np.isfinite(mash).any():
-        return mash
+        return ()
     from brewlog.mash import find_marks
     from brewlog.mash.probe import out_of_bed
 
     good = np.isfinite(mash)
-    mash = mash.copy()
-    for first, last in out_of_bed(t[good], mash[good], find_marks(brew)):
-        mash[(t >= first) & (t <= last)] = np.nan
-        notes.append(f"bed probe out of the bed from {first / 60:.0f} to {last / 60:.0f} min, left out")
-    return mash
+    return out_of_bed(t[good], mash[good], find_marks(brew))
 
 
 def cut(day: Day, start: float, end: float, *, probe: bool, coupled: bool = True) -> list[Series]:

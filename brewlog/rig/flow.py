@@ -1,0 +1,175 @@
+"""How the flow through the bed went during one mash, from temperatures and power alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from brewlog.logbook.records import Brew
+from brewlog.rig.capacity import mash_inventory
+from brewlog.rig.constants import RigFit
+from brewlog.rig.daily import OFFSET_SD, START_SD
+from brewlog.rig.fitting import ModelFit, fit_model, modelled
+from brewlog.rig.optimise import inverse
+from brewlog.rig.probe import expectation
+from brewlog.rig.series import Series
+from brewlog.rig.stretches import cut, day_of, mash_span
+
+WINDOW = 300.0
+"""Length of a window. [s]"""
+WANDER = 0.35
+"""By how much the logarithm of the flow may move from window to window, one sd. [1]"""
+FIRST_SD = 0.25
+"""Sd of the logarithm in the first window against the rig's usual flow. [1]"""
+
+
+@dataclass(frozen=True)
+class FlowCourse:
+    """Flow through the bed by windows of five minutes, relative to the rig's usual flow."""
+
+    edges: np.ndarray
+    """Edges of the windows, shape (n + 1,). [s]"""
+    logs: np.ndarray
+    """Logarithm of flow over usual flow, shape (n,)."""
+    sds: np.ndarray
+    """One standard deviation of `logs`."""
+    usual: float
+    """[L/min], or [W/K] for the two-node model."""
+
+    @property
+    def baseline(self) -> float:
+        """Logarithm of this brew's own usual flow: a middling value of the windows that tell it, near the rig's."""
+        told = self.logs[self.sds < 0.25]
+        return float(np.clip(np.quantile(told, 0.6), -0.5, 0.5)) if told.size >= 3 else 0.0
+
+
+def flow_course(brew: Brew, fit: RigFit) -> FlowCourse:
+    """Course of the flow during one mash.
+
+    Parameters
+    ----------
+    brew : Brew
+    fit : RigFit
+        Of the rig; the flow is relative to what the other brews have.
+
+    Returns
+    -------
+    FlowCourse
+
+    Raises
+    ------
+    ValueError
+        With a plain reason where the mash was not logged well enough.
+
+    Notes
+    -----
+    The flow of each window is a parameter of the model; neighbouring windows are tied by a random walk, the other
+    constants by what the rig's other brews lead one to expect. Solved by Gauss-Newton; while nothing is heated the
+    lead of the base is small and the walk bridges.
+    """
+    day = day_of(brew, fit.record)
+    inventory = mash_inventory(brew, fit.record)
+    if inventory is None or day.power is None or not np.isfinite(day.base).any():
+        raise ValueError(f"brew {brew.label!r} lacks base_temp, power, litres or kilograms; the flow cannot be told.")
+    series = [s for s in cut(day, *mash_span(day), probe=True) if np.isfinite(s.readings[:, 0]).any()]
+    if not series:
+        raise ValueError(f"brew {brew.label!r} has no base_temp in the mash; the flow cannot be told.")
+    longest = max(series, key=lambda s: s.rows)
+    expected = expectation(fit, without=brew.label)
+    v, sd = expected.values, expected.sds
+    coupling = "bed_flow" if "bed_flow" in fit.model.constants else "bed_conductance"
+    part = v["bed_part"] if np.isfinite(v["bed_part"]) else 0.45
+    lag = fit["probe_lag"]
+    start = {
+        "heat_share": v["heat_share"],
+        "heat_loss": v["heat_loss"],
+        coupling: v["coupling"],
+        "base_heat_capacity": (1 - part) * inventory.total,
+        "mash_heat_capacity": part * inventory.total,
+        "probe_lag": lag if np.isfinite(lag) else 30.0,
+        "probe_offset": fit["probe_offset"] if np.isfinite(fit["probe_offset"]) else 0.0,
+    }
+    priors = {
+        "heat_share": (v["heat_share"], sd["heat_share"]),
+        "heat_loss": (v["heat_loss"], sd["heat_loss"]),
+        "mash_heat_capacity": (part * inventory.total, sd["bed_part"]),
+        "heat_capacity": (inventory.total, inventory.sd / inventory.total),
+        "room_shift": (0.0, day.room_sd),
+        "probe_offset": (start["probe_offset"], OFFSET_SD / 2),
+    }
+    return _solve(longest, fit, start, priors, coupling)
+
+
+def _solve(
+    series: Series, fit: RigFit, start: dict[str, float], priors: dict[str, tuple[float, float]], coupling: str
+) -> FlowCourse:
+    n = max(round((series.elapsed[-1] - series.elapsed[0]) / WINDOW), 1)
+    edges = np.linspace(series.elapsed[0], series.elapsed[-1], n + 1)
+    which = np.clip(np.searchsorted(edges, series.elapsed, side="right") - 1, 0, n - 1)
+    logs, sds = np.zeros(n), np.full(n, np.nan)
+    penalty = np.zeros((n, n))
+    penalty[0, 0] += 1 / FIRST_SD**2
+    for i in range(1, n):
+        for j, k, sign in ((i, i, 1), (i - 1, i - 1, 1), (i, i - 1, -1), (i - 1, i, -1)):
+            penalty[j, k] += sign / WANDER**2
+    guess = start
+    for _ in range(4):
+        now = replace(series, coupling=series.coupling * np.exp(logs)[which])
+        found = fit_model(
+            fit.model, now, guess, fixed=("probe_lag", coupling), priors=priors, start_sd=START_SD, robust=False
+        )
+        guess = {**found.constants, coupling: start[coupling]}
+        slopes = _window_slopes(now, found, which, n)
+        rest = found.residuals[0]
+        good = np.isfinite(rest)
+        weight = 1 / (max(found.rms["pooled"], 0.05) ** 2 * found.inflation)
+        j = slopes[good]
+        # the other constants may move with the windows: project their directions out, up to their priors
+        other = _other_slopes(now, found)[good]
+        a = weight * other.T @ other + _prior_precision(found, priors)
+        cross = weight * other.T @ j
+        curve = weight * j.T @ j - cross.T @ np.linalg.solve(a, cross) + penalty
+        pull = weight * j.T @ rest[good] - penalty @ logs
+        step = np.clip(np.linalg.solve(curve, pull), -0.7, 0.7)
+        logs = np.clip(logs + step, -3.0, 1.0)
+        sds = np.sqrt(np.diag(inverse(curve)))
+        if np.abs(step).max() < 0.03:
+            break
+    return FlowCourse(edges, logs, sds, start[coupling])
+
+
+def _window_slopes(series: Series, found: ModelFit, which: np.ndarray, n: int) -> np.ndarray:
+    """Change of the readings per unit of each window's logarithm, shape (rows, 2, n); by small differences."""
+    at = (found.constants, found.starts[0], float(found.room_shift[0]))
+    before = modelled(found.model, series, *at)
+    out = np.empty((series.rows, 2, n))
+    for w in range(n):
+        more = replace(series, coupling=np.where(which == w, 1.05, 1.0) * series.coupling)
+        out[:, :, w] = (modelled(found.model, more, *at) - before) / np.log(1.05)
+    return out
+
+
+def _other_slopes(series: Series, found: ModelFit) -> np.ndarray:
+    """Change of the readings per unit of each other parameter, shape (rows, 2, k)."""
+    constants, starts, room = found.constants, found.starts[0], float(found.room_shift[0])
+    before = modelled(found.model, series, constants, starts, room)
+    columns = []
+    for name in found.params:
+        if name == "probe_offset":
+            columns.append(np.broadcast_to([0.0, 1.0], before.shape))
+            continue
+        more = {**constants, name: constants[name] * 1.01}
+        columns.append((modelled(found.model, series, more, starts, room) - before) / np.log(1.01))
+    columns.append(modelled(found.model, series, constants, starts, room + 1.0) - before)
+    for i in range(starts.size):
+        moved = starts.copy()
+        moved[i] += 1.0
+        columns.append(modelled(found.model, series, constants, moved, room) - before)
+    return np.stack(columns, axis=-1)
+
+
+def _prior_precision(found: ModelFit, priors: dict[str, tuple[float, float]]) -> np.ndarray:
+    names = [*found.params, "room_shift", *["start"] * found.starts.shape[1]]
+    sds = [priors[n][1] if n in priors else START_SD if n == "start" else 0.05 for n in names]
+    return np.diag(1 / np.array(sds) ** 2)
