@@ -12,16 +12,16 @@ import pandas as pd
 
 from brewlog.logbook import layout, values
 from brewlog.logbook.clocks import read_clock
+from brewlog.logbook.headers import shown
 from brewlog.logbook.labels import Labelled
 from brewlog.logbook.layout import FileLayout
-from brewlog.logbook.problems import Problem
+from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Event, Malt, Rest, Rig, TraceFault, WaterTest
-from brewlog.logbook.tables import Row, TableReader, shown
+from brewlog.logbook.tables import Row, TableReader
 from brewlog.logbook.text import Unreadable, decode, read_bytes
 from brewlog.logbook.traces import TraceData, TraceSource, load_trace
 
-Say = Callable[[Problem], None]
 Loaded = tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -36,3 +37,7 @@ class Problem:
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as a plain dictionary, ready for JSON."""
         return asdict(self)
+
+
+Say = Callable[[Problem], None]
+"""Takes each problem and note as it is found."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import GRAVITY_UNITS, OTHER_READINGS
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Reading
-from brewlog.logbook.tables import Row, shown
+from brewlog.logbook.tables import Row
 from brewlog.logbook.values import plain
 from brewlog.quantities import Scale, parse_unit
 
@@ -36,8 +37,10 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     Reading or None
     """
     quantity = cells["quantity"]
-    written = (cells.get("unit") or "").strip()
     cell = row.cells.get("value", "")
+    written = (cells.get("unit") or "").strip()
+    if row.inside is not None and not _same_unit(row.inside, written, quantity):
+        cells = cells | {"value": ()}  # no number with its unit, but something else
 
     def problem(column: str, found: str, expected: str, cost: str, severity: Any = "problem") -> None:
         say(Problem("readings.csv", row.line, column, shown(found), expected, cost, severity))
@@ -60,13 +63,15 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
             return None
         wish = f"a {quantity} from {low:g} to {high:g}" + ("" if unit == "1" else f" {unit}")
     numbers = cells["value"]
+    if row.inside is not None and numbers:
+        problem("value", cell, "the number alone, its unit in column unit", f"read as {numbers[0]:.6g} {unit}", "note")
     fits = [value for number in numbers if low <= (value := float(scale(number))) <= high]
     if unit == "SG" and not fits and (fits := [n / 1000 for n in numbers if low <= n / 1000 <= high]):
         problem("value", cell, wish, f"read as {fits[0]:.4f}", "note")
     elif unit == "SG" and not written and not fits and numbers and 1.2 < numbers[0] <= 45:
         problem("value", cell, f"{wish}, or the unit of the reading (degP or Brix)", "this reading is left out")
         return None
-    elif len(fits) == 1 and len(numbers) > 1:
+    elif len(fits) == 1 and len(numbers) > 1 and row.inside is None:
         problem("value", cell, wish, f"read as {scale.back(fits[0]):.6g}", "note")
     if len(fits) != 1:
         problem("value", cell, wish, "this reading is left out")
@@ -76,6 +81,20 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
         brew=cells["brew"], stage=cells["stage"], quantity=quantity, value=fits[0], unit=unit, temp=cells.get("temp"),
         instrument=cells.get("instrument"), sd=sd, time=cells.get("time"), line=row.line,
     )  # fmt: skip
+
+
+def _same_unit(inside: str, written: str, quantity: str) -> bool:
+    """True where the unit inside a value's cell is that of the row, or the usual one where the row has none."""
+    if quantity == "gravity":
+        unit = _GRAVITY_WORDS.get(plain(inside))
+        return unit is not None and unit == _GRAVITY_WORDS.get(plain(written))
+    if plain(inside) == plain(written):
+        return True
+    usual = OTHER_READINGS[quantity][0]
+    try:
+        return parse_unit(inside, usual) == parse_unit(written or usual, usual)
+    except ValueError:
+        return False
 
 
 def _is_density(written: str) -> bool:

@@ -6,15 +6,14 @@ import csv
 import gzip
 import io
 import os
+import re
 import stat
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import charset_normalizer
-
-MAX_BYTES = 200_000_000
+MAX_BYTES = 100_000_000
 """Largest file that is read, unpacked. [byte]"""
 MAX_COLUMNS = 2000
 MAX_CELL = 20_000
@@ -39,6 +38,8 @@ class Decoded:
     """Line ends are line feeds."""
     encoding: str
     guessed: bool
+    damaged: tuple[int, ...] = ()
+    """Lines that hold bytes which are no text; each stands as the replacement character."""
 
 
 def read_bytes(path: Path, root: Path) -> bytes:
@@ -80,44 +81,71 @@ def read_bytes(path: Path, root: Path) -> bytes:
 def decode(data: bytes) -> Decoded:
     """Text of some bytes: by byte-order mark, else UTF-8, else the likeliest of the others.
 
+    A few bytes that are no text cost no more than their cells: they become the replacement character.
+
     Raises
     ------
     Unreadable
         If the bytes are no text.
     """
-    for mark, name in (
-        (b"\xef\xbb\xbf", "utf-8-sig"),
-        (b"\xff\xfe\x00\x00", "utf-32"),
-        (b"\xff\xfe", "utf-16"),
-        (b"\xfe\xff", "utf-16"),
-    ):
+    for mark, name in _MARKS:
         if data.startswith(mark):
             try:
-                return Decoded(_lines(data.decode(name)), name, False)
-            except UnicodeDecodeError as error:
-                raise Unreadable(f"bytes that are not {name} after its byte-order mark", "text in UTF-8") from error
-    try:
-        text = data.decode("utf-8")
-        if "\0" not in text:
-            return Decoded(_lines(text), "utf-8", False)
-    except UnicodeDecodeError:
-        pass
-    for name in ("utf-16-le", "utf-16-be"):
+                return Decoded(_lines(data.decode(name)).lstrip("\ufeff"), name, False)
+            except UnicodeDecodeError:
+                return _mended(data, name)
+    for name, offset in (("utf-16-le", 1), ("utf-16-be", 0)):
         # ASCII in UTF-16 has every other byte zero
-        zeros = data[1::2] if name == "utf-16-le" else data[0::2]
-        if len(data) % 2 == 0 and zeros and zeros.count(0) > 0.6 * len(zeros):
+        zeros = data[offset::2]
+        if zeros and zeros.count(0) > 0.6 * len(zeros):
             try:
                 return Decoded(_lines(data.decode(name)), name, True)
             except UnicodeDecodeError:
-                continue
-    if b"\0" in data:
+                return _mended(data, name)
+    nothing = data.count(0)
+    if nothing > 0.3 * len(data):
         raise Unreadable("bytes that are no text", "text in UTF-8")
-    guess = charset_normalizer.from_bytes(data[:200_000], cp_isolation=["cp1252", "latin_1", "cp1250"]).best()
-    name = guess.encoding if guess is not None else "latin-1"
     try:
-        return Decoded(_lines(data.decode(name)), name, True)
+        text = data.decode("utf-8")
     except UnicodeDecodeError:
-        return Decoded(_lines(data.decode("latin-1")), "latin-1", True)
+        bad = data.decode("utf-8", errors="replace").count("\ufffd")
+        signs = sum(byte >= 0xC2 for byte in data)
+        if signs > 2 * bad or nothing:  # UTF-8 by all other signs
+            return _mended(data, "utf-8")
+        return _old_code_page(data)
+    return _mended(data, "utf-8") if nothing else Decoded(_lines(text), "utf-8", False)
+
+
+_MARKS = (
+    (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe\x00\x00", "utf-32"),
+    (b"\x00\x00\xfe\xff", "utf-32"),
+    (b"\xff\xfe", "utf-16"),
+    (b"\xfe\xff", "utf-16"),
+)
+
+
+def _mended(data: bytes, name: str) -> Decoded:
+    text = _lines(data.decode(name, errors="replace").lstrip("\ufeff"))
+    text = re.sub("\0+", "\ufffd", text)  # a logger that lost its power leaves zeros
+    signs = len(text)
+    if text.count("\ufffd") > max(10, 0.05 * signs):
+        raise Unreadable("bytes that are no text", "text in UTF-8")
+    damaged = tuple(number for number, line in enumerate(text.split("\n"), start=1) if "\ufffd" in line)
+    return Decoded(text, name, False, damaged)
+
+
+def _old_code_page(data: bytes) -> Decoded:
+    """Text in a code page of one byte per sign: the one that makes most degree signs of what is no ASCII."""
+    found = []
+    for name in ("cp1252", "latin-1", "mac_roman", "cp850"):
+        try:
+            text = data.decode(name)
+        except UnicodeDecodeError:
+            continue
+        found.append((-len(re.findall("°[ ]?[CFPpB]|[µ²³]", text)), len(found), text, name))
+    _, _, text, name = min(found)
+    return Decoded(_lines(text), name, True)
 
 
 def _lines(text: str) -> str:
@@ -125,17 +153,28 @@ def _lines(text: str) -> str:
 
 
 def find_separator(text: str) -> str:
-    """Separator of the columns: the one that the first row with text has most often outside quotes; comma if none."""
-    for line in text.split("\n", 20)[:20]:
-        if line.strip():
-            outside = "".join(line.split('"')[::2])
-            counts = {sep: outside.count(sep) for sep in SEPARATORS}
-            best = max(counts, key=lambda sep: counts[sep])
-            # a decimal comma inside semicolon-separated headers is rare, but a unit like [l/min, net] is not
-            if counts[";"] and counts[";"] >= counts[","]:
-                best = ";"
-            return best if counts[best] else ","
+    """Separator of the columns: the one that splits the first rows most evenly; comma if none.
+
+    A first line `sep=;`, as spreadsheets write it, decides.
+    """
+    lines = [line for line in text[:50_000].split("\n")[:40] if line.strip()]
+    if lines and (told := _told_separator(lines[0])):
+        return told
+    for line in lines[:20]:
+        outside = "".join(line[:MAX_CELL].split('"')[::2])
+        counts = {sep: outside.count(sep) for sep in SEPARATORS}
+        # a comma inside headers that semicolons separate is rare, but a decimal comma in the row below is not
+        if counts[";"] and counts[";"] >= counts[","]:
+            return ";"
+        best = max(counts, key=lambda sep: counts[sep])
+        if counts[best]:
+            return best
     return ","
+
+
+def _told_separator(line: str) -> str | None:
+    found = re.fullmatch(r"\s*\"?sep=(.)\"?\s*", line[:20].lower())
+    return found[1] if found and found[1] in SEPARATORS else None
 
 
 def rows_of(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
@@ -149,7 +188,7 @@ def rows_of(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
         line = lines[number]
         first = number + 1
         number += 1
-        if not line.strip():
+        if not line.strip() or (first == 1 and _told_separator(line)):
             continue
         if '"' not in line:
             yield first, line.split(separator)

@@ -11,10 +11,11 @@ import pandas as pd
 
 from brewlog.logbook import faults, values
 from brewlog.logbook.clocks import Clock, read_clock
+from brewlog.logbook.headers import Header, read_headers, shown
 from brewlog.logbook.layout import CHANNELS, COMMON_WORDS, Column
-from brewlog.logbook.problems import Problem
+from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.records import Rig, TraceFault
-from brewlog.logbook.tables import Header, Say, decimal_comma, read_headers, shown
+from brewlog.logbook.tables import decimal_comma
 from brewlog.logbook.text import SEPARATORS, Unreadable, decode, find_separator, read_bytes, rows_of
 from brewlog.quantities import parse_unit
 

@@ -13,6 +13,7 @@ _PLAIN = re.compile(r"[+-]?(?:\d{1,30}(?:\.\d{0,30})?|\.\d{1,30})(?:[eE][+-]?\d{
 _COMMA = re.compile(r"[+-]?\d{0,30},\d{1,30}(?:[eE][+-]?\d{1,3})?")
 _THOUSANDS_POINT = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d*)?")
 _THOUSANDS_COMMA = re.compile(r"[+-]?\d{1,3}(?:[.]\d{3})+,\d*")
+_POINT_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}\.\d{3}")
 _SPACED = re.compile(r"[+-]?\d{1,3}(?:[ '\u00a0\u202f]\d{3})+(?:[.,]\d+)?")
 EXCEL_DAY_ZERO = date(1899, 12, 30)
 """Day 0 of spreadsheet serial dates."""
@@ -46,7 +47,10 @@ def parse_number(cell: str, comma: bool | None = None) -> list[float]:
     if len(text) > 60:
         return []
     if _PLAIN.fullmatch(text):
-        return [float(text)]
+        number = float(text)
+        if comma and _POINT_GROUP.fullmatch(text):
+            return [float(text.replace(".", "")), number]  # 3.500 beside decimal commas
+        return [number] if abs(number) < 1e300 else []
     if _COMMA.fullmatch(text):
         decimal = float(text.replace(",", "."))
         if comma or not _THOUSANDS_POINT.fullmatch(text):
@@ -67,46 +71,68 @@ _DATE_FORMATS = {
     "day/month/year": ("%d/%m/%Y", "%d/%m/%y"),
     "month/day/year": ("%m/%d/%Y", "%m/%d/%y"),
     "day-month-year": ("%d-%m-%Y",),
+    "month-day-year": ("%m-%d-%Y",),
     "year/month/day": ("%Y/%m/%d",),
     "year.month.day": ("%Y.%m.%d",),
-    "day month year": ("%d %b %Y", "%d %B %Y"),
-    "month day, year": ("%b %d, %Y", "%B %d, %Y"),
+    "day month year": ("%d %b %Y", "%d %B %Y", "%d-%b-%Y", "%d-%b-%y", "%d. %B %Y"),
+    "month day, year": ("%b %d, %Y", "%B %d, %Y", "%b %d %Y", "%B %d %Y"),
 }
+EARLIEST, LATEST = date(1950, 1, 1), date(2100, 1, 1)
+"""Brew days lie between these."""
+_TIME_BEHIND = re.compile(r"[T ]+\d{1,2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?: ?[AaPp][Mm])?(?:Z|[+-]\d{2}:?\d{2})?")
+
+
+def day_part(cell: str) -> str:
+    """A date cell without a time of day behind it."""
+    text = cell.strip()
+    if len(text) > 60:
+        return text
+    found = re.search(r"[T ]+\d{1,2}:", text)
+    return text[: found.start()] if found and _TIME_BEHIND.fullmatch(text[found.start() :]) else text
 
 
 def parse_iso_date(cell: str) -> date | None:
-    """ISO 8601 date, with or without a time behind it; None if it is none."""
-    text = cell.strip()
-    for candidate in (text, text[:10]):
-        try:
-            return date.fromisoformat(candidate)
-        except ValueError:
-            continue
-    return None
+    """ISO 8601 date, with or without a time behind it; None if it is none.
+
+    Examples
+    --------
+    >>> parse_iso_date("2024-05-31T09:30"), parse_iso_date("20240531"), parse_iso_date("2024-05-31x")
+    (datetime.date(2024, 5, 31), datetime.date(2024, 5, 31), None)
+    """
+    text = day_part(cell)
+    if re.fullmatch(r"\d{4}-\d{1,2}-\d{1,2}", text):  # 2024-5-31 is read too: only one reading fits
+        text = "-".join(part.zfill(2) for part in text.split("-"))
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
 
 
 def date_formats(cells: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """Ways to write a date that fit every one of the cells."""
-    cells = [cell.strip() for cell in cells]
-    found = {}
-    for name, formats in _DATE_FORMATS.items():
-        if cells and all(_first_fit(cell, formats) is not None for cell in cells):
-            found[name] = formats
-    return found
+    """Ways to write a date that fit every one of the cells which any way fits.
+
+    Examples
+    --------
+    >>> list(date_formats(["03/04/2023", "25/04/2023"])), list(date_formats(["03/04/2023"]))
+    (['day/month/year'], ['day/month/year', 'month/day/year'])
+    """
+    cells = [cell for cell in dict.fromkeys(cells) if _fitting(cell)]
+    return {name: ways for name, ways in _DATE_FORMATS.items() if cells and all(parse_date(c, ways) for c in cells)}
 
 
-def _first_fit(cell: str, formats: Iterable[str]) -> date | None:
-    for form in formats:
-        try:
-            return datetime.strptime(cell, form).date()
-        except ValueError:
-            continue
-    return None
+def _fitting(cell: str) -> bool:
+    return any(parse_date(cell, ways) for ways in _DATE_FORMATS.values())
 
 
 def parse_date(cell: str, formats: Iterable[str]) -> date | None:
     """Date by the first of some formats that fits; None if none does."""
-    return _first_fit(cell.strip(), formats)
+    text = day_part(cell)
+    for form in formats if len(text) <= 30 else ():
+        try:
+            return datetime.strptime(text, form).date()
+        except ValueError:
+            continue
+    return None
 
 
 def serial_date(cell: str) -> date | None:

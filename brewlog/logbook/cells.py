@@ -1,0 +1,262 @@
+"""One column of a table to values: numbers with their unit, words, dates; what does not fit is reported."""
+
+from __future__ import annotations
+
+import re
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from brewlog.logbook import values
+from brewlog.logbook.headers import Header, shown
+from brewlog.logbook.layout import Column
+from brewlog.logbook.problems import Problem, Say
+from brewlog.logbook.text import MAX_CELL
+from brewlog.quantities import Scale, parse_unit
+
+PLAIN = Scale("1", 1.0, 0.0)
+_WITH_UNIT = re.compile(r"\s*([+-]?[\d.,'\u00a0\u202f]*\d[.,]?(?: \d{3})*)\s*([^\d\s.,][^\d]{0,20}\d?)\s*")
+SMALLEST_PER_CENT = {"extract": 1.0, "moisture": 0.2, "fine_coarse": 0.2, "power": 1.0}
+"""A per cent at or below this is a fraction of one (common practice, no source)."""
+
+
+@dataclass
+class ColumnReader:
+    """Reads the cells of one column."""
+
+    file: str
+    say: Say
+    header: Header
+    column: Column
+    line: int
+    """Of the header."""
+    comma: bool | None
+    """Whether the file writes a decimal comma; None where it does not tell."""
+    inside: Callable[[int, str], None] = lambda line, unit: None
+    """Takes the unit that stands inside a cell whose unit another column names."""
+
+    def read(self, cells: Sequence[str], lines: Sequence[int]) -> list[Any]:
+        """Values of the cells; None where missing or left out."""
+        column = self.column
+        if column.kind == "date":
+            return self._dates(cells, lines)
+        if column.kind not in ("number", "whole"):
+            return [self._word(cell, line) for cell, line in zip(cells, lines, strict=True)]
+        if column.unit == "":  # in the unit that the row names
+            return [self._bare(cell, line) for cell, line in zip(cells, lines, strict=True)]
+        scale = self._scale()
+        if scale is None or self._other_scale(cells, scale):
+            return [None] * len(cells)
+        fractions = self._all_fractions(cells, scale)
+        if fractions:
+            scale = Scale("1", 100.0 if column.unit == "%" else 1.0, 0.0)
+        return [self._number(scale, cell, line) for cell, line in zip(cells, lines, strict=True)]
+
+    # -- numbers
+
+    def _scale(self) -> Scale | None:
+        unit, column = self.header.unit, self.column
+        if column.written == "SG" and (unit is None or values.plain(unit) == "sg"):
+            return PLAIN
+        try:
+            return parse_unit(unit or column.written or column.unit, column.unit)
+        except ValueError:
+            wish = f"a unit that converts to {column.written or column.unit}"
+            if column.unit == "1" and column.written in ("", "SG"):
+                wish = "a number in SG" if column.written else "a number without unit"
+            self._problem(self.line, f"unit {unit}", wish, "the column is left out until its unit is clear")
+            return None
+
+    def _numbers(self, cells: Iterable[str]) -> list[float]:
+        return [found[0] for cell in cells if (found := self._parse(cell))]
+
+    def _parse(self, cell: str) -> list[float]:
+        return [] if len(cell) > 60 or values.is_missing(cell) else values.parse_number(cell, self.comma)
+
+    def _other_scale(self, cells: Sequence[str], scale: Scale) -> bool:
+        """True for temperatures that are plainly not in degC though nothing else is written."""
+        if self.column.unit != "degC" or scale.unit != "degC":
+            return False
+        other = not_celsius(self._numbers(cells), self.column.hot)
+        if other is None:
+            return False
+        middle = statistics.median(self._numbers(cells))
+        said = "without a unit" if self.header.unit is None else f"in a column of {shown(self.header.unit)}"
+        wish = f"degC, or the unit in the header: {self.column.name} [{other}]"
+        self._problem(
+            self.line,
+            f"temperatures around {middle:.4g} {said}",
+            wish,
+            "the column is left out until its unit is clear",
+        )
+        return True
+
+    def _all_fractions(self, cells: Sequence[str], scale: Scale) -> bool:
+        """True where a column of per cent holds nothing but fractions of one."""
+        least = SMALLEST_PER_CENT.get(self.column.name)
+        numbers = [number for number in self._numbers(cells) if number != 0]
+        if least is None or scale.unit != "%" or not numbers or not all(0 < n <= least for n in numbers):
+            return False
+        wish = "per cent" if self.header.unit is None else f"per cent, as {self.header.written} says"
+        self._note(self.line, f"values up to {max(numbers):.3g}", wish, "read as fractions of one")
+        return True
+
+    def _number(self, scale: Scale, cell: str, line: int) -> Any:
+        if values.is_missing(cell):
+            return None
+        column, expected = self.column, self._expected(scale)
+        found = self._parse(cell)
+        repaired = None
+        if not found and (pair := number_and_unit(cell, self.comma)):
+            found, scale, repaired = self._own_unit(*pair, scale)
+        fits = list(dict.fromkeys(v for n in found if column.low <= (v := float(scale(n))) <= column.high))
+        if not fits and column.written == "SG":
+            fits = [n / 1000 for n in found if column.low <= n / 1000 <= column.high]
+            repaired = f"read as {fits[0]:.4f}" if fits else None
+        elif not fits and scale.factor == 1.0 and column.written == "%":
+            fits = [n / 100 for n in found if column.low <= n / 100 <= column.high]
+            repaired = f"read as {100 * fits[0]:.6g} %" if fits else None
+        elif len(found) == 1 and scale.unit == "%" and 0 < found[0] <= SMALLEST_PER_CENT.get(column.name, 0.0):
+            whole = [v for n in found if column.low <= (v := float(scale(100 * n))) <= column.high]
+            fits, repaired = whole or fits, f"read as {100 * found[0]:.6g} %" if whole else repaired
+        elif len(fits) == 1 and len(found) > 1 and repaired is None:
+            repaired = f"read as {scale.back(fits[0]):.6g}"
+        if len(fits) != 1:
+            hint = f"; it could be {' or '.join(f'{scale.back(v):.6g}' for v in fits)}" if fits else ""
+            self._problem(line, cell, expected + hint, self._cost())
+            return None
+        if column.kind == "whole":
+            if fits[0] != int(fits[0]):
+                self._problem(line, cell, expected, self._cost())
+                return None
+            return int(fits[0])
+        if repaired:
+            self._note(line, cell, expected, repaired)
+        return fits[0]
+
+    def _own_unit(self, numbers: list[float], unit: str, scale: Scale) -> tuple[list[float], Scale, str | None]:
+        """A cell such as `5.1 kg`, by the unit that it names."""
+        if self.column.written == "SG" and values.plain(unit) == "sg":
+            return numbers, scale, f"read as {numbers[0]:.6g}"
+        try:
+            own = parse_unit(unit, self.column.unit)
+        except ValueError:
+            return [], scale, None
+        return numbers, own, f"read as {numbers[0]:.6g} {unit}"
+
+    def _bare(self, cell: str, line: int) -> Any:
+        """A number whose range depends on the rest of its row; several ways to read it stay open."""
+        if values.is_missing(cell):
+            return None
+        numbers = self._parse(cell)
+        if not numbers and self.column.name == "value" and (pair := number_and_unit(cell, self.comma)):
+            numbers = pair[0]
+            self.inside(line, pair[1])
+        found = tuple(number for number in numbers if self.column.low <= number <= self.column.high)
+        if not found and self.column.name != "value":
+            self._problem(line, cell, "a number of at least 0", "this cell is left out")
+        return found or (() if self.column.name == "value" else None)
+
+    def _expected(self, scale: Scale) -> str:
+        column = self.column
+        low, high = (float(scale.back(edge)) for edge in (column.low, column.high))
+        if column.kind == "whole":
+            return f"a whole number from {low:.0f} to {high:.0f}"
+        if column.written == "SG" and not column.name.endswith("_sd"):
+            return f"a gravity in SG from {low:.2f} to {high:.2f}"
+        unit = "" if scale.unit == "1" else f" {scale.unit}"
+        return f"a number from {low:.6g} to {high:.6g}{unit}"
+
+    # -- words and dates
+
+    def _word(self, cell: str, line: int) -> str | None:
+        column = self.column
+        if values.is_missing(cell) and column.kind != "label":
+            return None
+        text = cell.strip()
+        if len(text) > MAX_CELL:
+            self._problem(line, cell, f"at most {MAX_CELL} characters", self._cost())
+            return None
+        if not column.words:
+            return text or None
+        found = {values.plain(word): word for word in column.words}.get(values.plain(text))
+        if found is None:
+            near = values.nearest(text, column.words)
+            wish = f"one of {', '.join(column.words)}" + (f" (perhaps {near!r})" if near else "")
+            self._problem(line, cell, wish, self._cost())
+        return found
+
+    def _dates(self, cells: Sequence[str], lines: Sequence[int]) -> list[Any]:
+        filled = [cell for cell in cells if not values.is_missing(cell)]
+        others = [c for c in filled if values.parse_iso_date(c) is None and values.serial_date(c) is None]
+        fits = values.date_formats(others)
+        if len({tuple(values.parse_date(c, ways) for c in others) for ways in fits.values()}) == 1:
+            fits = dict([next(iter(fits.items()))])  # day and month are the same wherever they could be swapped
+        ways = next(iter(fits.values())) if len(fits) == 1 else ()
+        if ways:
+            like = next(c for c in others if values.parse_date(c, ways))
+            self._note(self.line, f"dates like {shown(like)}", "ISO 8601 (2024-05-31)", f"read as {next(iter(fits))}")
+        found: list[Any] = []
+        for cell, line in zip(cells, lines, strict=True):
+            if values.is_missing(cell):
+                found.append(None)
+                continue
+            day = values.parse_iso_date(cell) or values.parse_date(cell, ways)
+            if day is None and (day := values.serial_date(cell)) is not None:
+                self._note(line, cell, "an ISO 8601 date", f"read as a spreadsheet's serial date, {day}")
+            if day is None or not values.EARLIEST <= day <= values.LATEST:
+                wish = "an ISO 8601 date such as 2024-05-31"
+                if day is not None:
+                    wish = f"a date from {values.EARLIEST:%Y} to {values.LATEST:%Y}"
+                elif len(fits) > 1:
+                    wish += f"; it could be {' or '.join(fits)}"
+                self._problem(line, cell, wish, "this date is left out")
+                day = None
+            found.append(day)
+        return found
+
+    def _cost(self) -> str:
+        return "this row is left out" if self.column.needed else "this cell is left out"
+
+    def _problem(self, line: int, found: str, expected: str, cost: str) -> None:
+        self.say(Problem(self.file, line, self.header.written, shown(found), expected, cost))
+
+    def _note(self, line: int, found: str, expected: str, cost: str) -> None:
+        self.say(Problem(self.file, line, self.header.written, shown(found), expected, cost, "note"))
+
+
+def number_and_unit(cell: str, comma: bool | None) -> tuple[list[float], str] | None:
+    """Number and unit of a cell such as `5.1 kg`; None if it is no such cell.
+
+    Examples
+    --------
+    >>> number_and_unit("5.1 kg", None), number_and_unit("81,2%", None), number_and_unit("1.O44", None)
+    (([5.1], 'kg'), ([81.2], '%'), None)
+    """
+    found = _WITH_UNIT.fullmatch(cell) if len(cell) <= 60 else None
+    numbers = values.parse_number(found[1], comma) if found else []
+    return (numbers, found[2].strip()) if found and numbers else None
+
+
+def not_celsius(numbers: Sequence[float], hot: float) -> str | None:
+    """Unit that temperatures are plainly in where they cannot be degC: `degF` or `K`; None where they can.
+
+    More than a quarter lies above `hot`, and none below freezing: one wild value among others is no other unit.
+
+    Parameters
+    ----------
+    numbers : sequence of float
+    hot : float
+        Hottest temperature that can be. [degC]
+
+    Examples
+    --------
+    >>> not_celsius([68, 149, 152, 168], 105.0), not_celsius([66, 72, 660], 105.0), not_celsius([339.1, 345.2], 105.0)
+    ('degF', None, 'K')
+    """
+    if not numbers or sum(number > hot for number in numbers) <= len(numbers) / 4 or min(numbers) < 32.0:
+        return None
+    if min(numbers) > 260.0 and max(numbers) < 390.0:
+        return "K"
+    return "degF" if max(numbers) <= 260.0 else None
