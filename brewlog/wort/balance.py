@@ -118,7 +118,8 @@ def extract_balance(brew: Brew, rig: Rig | None, constants: pd.DataFrame | None 
     decider, widen = None, 1.0
     notes = [*(grist.notes if grist else ()), *added.notes, *books.notes]
     if test.df and test.p_value < ALARM:
-        suspects = find_suspects(test, books.states, [datum.name for datum in books.data])
+        sizes = [abs(datum.value) if datum.is_reading else np.inf for datum in books.data]
+        suspects = find_suspects(test, books.states, [datum.name for datum in books.data], sizes)
         without = [books.solve([suspect.state]) for suspect in suspects]
         if without and all(np.array_equal(one.determined, final.determined) for one in without):
             final = average_fits(without, weigh_suspects(suspects))

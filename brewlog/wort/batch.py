@@ -106,7 +106,7 @@ def balance_batch(
     --------
     >>> out = balance_batch([[28.0, 25.0, 23.0]], [[1.044, 1.0495, 1.0495]], 0.25, 0.0005, potential=4.2)
     >>> out.mash.round(1), out.brewhouse.round(1)
-    (array([75.9]), array([70.2]))
+    (array([76.3]), array([70.3]))
     """
     volumes = np.atleast_2d(np.asarray(volume, float))
     n = volumes.shape[0]

@@ -15,6 +15,9 @@ AS_WELL = 2.0
 """Readings whose chi-square gains differ by less than this explain a misfit about equally well: the likelihoods are
 within a factor of 2.7. [1]"""
 
+NO_SLIP = 0.6
+"""A reading that would have to be wrong by more than this share of itself is not suspected. [1]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
@@ -30,7 +33,9 @@ class Suspect:
     """Chi-square that setting it aside takes away, one degree of freedom."""
 
 
-def find_suspects(fit: Reconciled, states: Sequence[int], labels: Sequence[str]) -> list[Suspect]:
+def find_suspects(
+    fit: Reconciled, states: Sequence[int], labels: Sequence[str], values: Sequence[float]
+) -> list[Suspect]:
     """Data that explain a misfit, the best first; those that do not come close to the best are left out.
 
     Parameters
@@ -40,14 +45,16 @@ def find_suspects(fit: Reconciled, states: Sequence[int], labels: Sequence[str])
         States that carry a datum.
     labels : sequence of str
         Their names.
+    values : sequence of float
+        Their sizes; infinite for a rig's constant. More than `NO_SLIP` of it is no slip that anybody makes.
     """
     size, sd, gain = fit.slips()
     rows = [
         Suspect(label, state, float(size[state]), float(sd[state]), float(gain[state]))
-        for state, label in zip(states, labels, strict=True)
-        if np.isfinite(size[state])
+        for state, label, value in zip(states, labels, values, strict=True)
+        if np.isfinite(size[state]) and abs(size[state]) <= NO_SLIP * abs(value)
     ]
-    rows.sort(key=lambda row: -row.gain)
+    rows.sort(key=lambda row: -round(row.gain, 6))
     return [row for row in rows if rows[0].gain - row.gain < AS_WELL]
 
 
