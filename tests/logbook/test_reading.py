@@ -15,7 +15,6 @@ import brewlog
 from brewlog.cli import main
 from brewlog.logbook import safe_csv
 from brewlog.quantities import parse_unit
-
 from tests.logbook.conftest import GOOD
 
 
@@ -72,7 +71,8 @@ SAID = [
     (
         changed("readings.csv", "1.044", '"1,044"'),
         "note",
-        "readings.csv, line 2, column value: found '1,044', expected a gravity in SG from 0.98 to 1.20; read as 1.0440.",
+        "readings.csv, line 2, column value: found '1,044', expected a gravity in SG from 0.98 to 1.20; "
+        "read as 1.0440.",
     ),
     (
         changed("readings.csv", "1.044", "1.O44"),
@@ -83,7 +83,8 @@ SAID = [
     (
         changed("grist.csv", "b2,pale", "b22,pale"),
         "problem",
-        "grist.csv, line 3, column brew: found 'b22', expected a brew in brews.csv (perhaps 'b2'); this row is left out.",
+        "grist.csv, line 3, column brew: found 'b22', expected a brew in brews.csv (perhaps 'b2'); "
+        "this row is left out.",
     ),
     (
         changed("brews.csv", "b2,2024-05-08,attic", "b2,2024-05-08,attik"),
@@ -94,7 +95,8 @@ SAID = [
     (
         changed("grist.csv", "5.2", "-5.2"),
         "problem",
-        "grist.csv, line 3, column mass [kg]: found '-5.2', expected a number from 0 to 5000 kg; this cell is left out.",
+        "grist.csv, line 3, column mass [kg]: found '-5.2', expected a number from 0 to 5000 kg; "
+        "this cell is left out.",
     ),
     (
         changed("grist.csv", "5.2", "inf"),

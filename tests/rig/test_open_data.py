@@ -1,8 +1,8 @@
 """The public fitting functions on a real desk-top heater: a driven body, a second one beside it, a probe on each.
 
-Runs and their published fits: repeated runs of a temperature control laboratory (copyright 2024
-A. Dowling, BSD-3 licence), with two-state fits printed beside them: loss 0.041 to 0.049 W/K, heater capacity 5.6 to 6.7 J/K
-at 0.032 W per %.
+Runs and their published fits: repeated runs of a temperature control laboratory (copyright 2024 A. Dowling, BSD-3
+licence), with two-state fits printed beside them: loss 0.041 to 0.049 W/K, heater capacity 5.6 to 6.7 J/K at 0.032 W
+per %.
 """
 
 from __future__ import annotations
