@@ -25,6 +25,8 @@ STAGES = ("first wort", "pre-boil", "post-boil", "fermenter")
 OFFSET = " offset"
 """End of the name of a source of error that all readings of one instrument share."""
 _KETTLE = STAGES[:3]
+_STRENGTH = (-0.05, 0.6)  # extract of what may be a wort [1]
+_LITTLE = 0.05  # less than this is no wort [L or kg]
 _WATER_20 = float(water_density_float(np.array(20.0)))
 
 
@@ -84,7 +86,9 @@ def read_gravities(readings: Iterable[Reading], rig: Rig) -> tuple[list[Datum], 
         for k, (reading, tool, _, _, temp_sd) in enumerate(pending):
             warmth = (extracts[1, k] - extracts[2, k]) * temp_sd
             data.append(_gravity(reading, tool, rig, float(extracts[0, k]), float(per_density[k]), float(warmth)))
-    return [datum for datum in data if np.isfinite(datum.value)], notes
+    usable = [datum for datum in data if _STRENGTH[0] < datum.value < _STRENGTH[1]]
+    notes += [f"{datum.name}: not that of a wort, left out." for datum in data if datum not in usable]
+    return usable, notes
 
 
 def _floating(reading: Reading, tool: tools.Instrument, rig: Rig) -> tuple[float, float, float, list[str]]:
@@ -243,7 +247,9 @@ def read_brew(brew: Brew, rig: Rig) -> tuple[list[Datum], list[str]]:
     extracts: dict[str, float] = {}
     for datum in gravities:
         extracts.setdefault(datum.stage, min(max(datum.value, 0.0), 0.4))
-    amounts = [one for one in known if one.quantity in ("volume", "mass") and one.value > 0]
+    amounts = [one for one in known if one.quantity in ("volume", "mass")]
+    notes += [f"{one.stage} {one.quantity}: next to nothing, left out." for one in amounts if one.value < _LITTLE]
+    amounts = [one for one in amounts if one.value >= _LITTLE]
     if any(one.stage == "first wort" for one in amounts):
         amounts = [one for one in amounts if one.stage != "first wort"]
         notes.append("volume of the first wort: not used, it says nothing about what stays in the grain.")

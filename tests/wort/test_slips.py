@@ -190,7 +190,7 @@ def test_the_reading_that_would_decide_is_one_not_yet_taken():
     said = verdict(without(day, ("fermenter", "volume"), ("fermenter", "gravity"), ("post-boil", "volume")))
     assert said.startswith("either pre-boil gravity reads 0.0061 too high, or post-boil gravity reads 0.0063 too low")
     assert "pre-boil volume" not in said  # it would have to be wrong by 90 L
-    assert said.endswith("fermenter gravity would decide")
+    assert said.endswith("post-boil volume would decide")
 
 
 def test_a_boil_unlike_the_others_is_no_slip():
