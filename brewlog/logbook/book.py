@@ -4,24 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cached_property
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 import pandas as pd
 
 from brewlog.logbook import layout, values
-from brewlog.logbook.clocks import read_clock
+from brewlog.logbook.folder import find_traces, list_folder, tell_unread
 from brewlog.logbook.headers import shown
 from brewlog.logbook.labels import Labelled
 from brewlog.logbook.layout import FileLayout
-from brewlog.logbook.problems import Problem, Say
+from brewlog.logbook.moments import moments
+from brewlog.logbook.problems import Problem
 from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Event, Malt, Rest, Rig, TraceFault, WaterTest
 from brewlog.logbook.tables import Row, TableReader
 from brewlog.logbook.text import Unreadable, decode, read_bytes
 from brewlog.logbook.traces import TraceData, TraceSource, load_trace
 
+LONGEST_CHECK = 10.0
+"""After so long no further trace is read for the list of problems. [s]"""
+MANY = 20
+"""Brews lacking the same that are reported one by one; more are reported together."""
+ROWS_KEPT = 4_000_000
+"""Rows of traces that are remembered; a longer trace is read again when it is asked for again."""
 Loaded = tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]
 
 
@@ -45,9 +53,15 @@ class Logbook:
     def problems(self) -> tuple[Problem, ...]:
         """Problems and notes of all files, in reading order; loads every trace."""
         found = list(self.table_problems)
-        for load in self.trace_loaders.values():
+        started = monotonic()
+        for place, load in enumerate(self.trace_loaders.values()):
+            if monotonic() - started > LONGEST_CHECK:
+                rest = f"{len(self.trace_loaders) - place} more traces after {LONGEST_CHECK:.0f} s of reading"
+                wish = "smaller traces"
+                found.append(Problem(layout.TRACE_FOLDER, None, None, rest, wish, "they are not checked"))
+                break
             found += load()[2]
-        return tuple(found)
+        return tuple(sorted(found, key=_reading_order))
 
     def rig_of(self, brew: Brew) -> Rig | None:
         """The rig of a brew; None where it is not known."""
@@ -102,7 +116,7 @@ def read_logbook(path: str | Path) -> Logbook:
     if not root.is_dir():
         raise NotADirectoryError(f"{str(path)!r} is a file; expected the folder of a logbook.")
     try:
-        present = {file.name.casefold(): file for file in sorted(root.iterdir())}
+        present = list_folder(root)
     except OSError as error:
         raise PermissionError(f"the folder {str(path)!r} cannot be read ({error.strerror}).") from error
     if "brews.csv" not in present:
@@ -138,6 +152,32 @@ def new_logbook(path: str | Path) -> Path:
         text = ",".join(column.header for column in file.columns) + "\n"
         (root / file.name).write_text(text, encoding="utf-8", newline="")
     return root
+
+
+def _reading_order(problem: Problem) -> tuple[int, str, int]:
+    """Tables in the order in which they are read, then traces by name; lines in order."""
+    name = problem.file.casefold().removesuffix(".gz")
+    rank = next((k for k, file in enumerate(layout.FILES) if file.name == name), len(layout.FILES))
+    return rank + problem.file.startswith(f"{layout.TRACE_FOLDER}/"), problem.file, problem.line or 0
+
+
+class _Remembered:
+    """Loads traces; remembers them up to a number of rows."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, Any] = {}
+        self.rows = 0
+
+    def __call__(self, label: str, load: Callable[[], Any]) -> Any:
+        """What `load` gives, remembered for `label` while there is room."""
+        if label not in self.kept:
+            result = load()
+            rows = 0 if result[0].frame is None else len(result[0].frame)
+            if self.rows + rows > ROWS_KEPT:
+                return result
+            self.rows += rows
+            self.kept[label] = result
+        return self.kept[label]
 
 
 class _Reader:
@@ -190,7 +230,7 @@ class _Reader:
             )
         rig_rows = self.unique(layout.RIGS, self.rows(layout.RIGS), "label of its own")
         rigs = {row.values["label"]: self.rig(row) for row in rig_rows}
-        self.check_folder()
+        tell_unread(self.present, self.say)
         per_brew = {
             file.name: self.by_brew(file, brew_rows)
             for file in (layout.GRIST, layout.ADDITIONS, layout.RESTS, layout.READINGS, layout.EVENTS_FILE)
@@ -201,7 +241,9 @@ class _Reader:
         if not rigs:
             rigs = self.assumed_rigs(brew_rows)
         traces = self.trace_files([row.values["brew"] for row in brew_rows], [row.values["label"] for row in test_rows])
+        self.tell_missing(brew_rows, per_brew, traces)
         loaders: dict[str, Any] = {}
+        remembered = _Remembered()
 
         def loader(label: str, rig: str | None, events: list[Row]) -> Callable[[], Loaded] | None:
             files = traces.get(label, ())
@@ -210,7 +252,10 @@ class _Reader:
             source = TraceSource(
                 self.root, tuple(files), rigs.get(rig) if rig else None, channels.get(rig, {}) | channels.get(None, {})
             )
-            load = cache(lambda: self.load(source, label, events))
+
+            def load() -> tuple[TraceData, tuple[Event, ...], tuple[Problem, ...]]:
+                return remembered(label, lambda: self.load(source, label, events))
+
             loaders[label] = load
 
             def loaded() -> Loaded:
@@ -348,155 +393,42 @@ class _Reader:
 
     # -- traces
 
-    def check_folder(self) -> None:
-        """Report files of the folder that nothing is read from."""
-        known = {file.name for file in layout.FILES} | {f"{file.name}.gz" for file in layout.FILES}
-        for name, file in self.present.items():
-            if name in known or file.name.startswith(".") or not name.endswith((".csv", ".csv.gz")):
-                continue
-            near = values.nearest(name, known)
-            hint = f" (perhaps {near!r})" if near else ""
-            self.complain(
-                file.name,
-                None,
-                None,
-                "a file of this name",
-                f"one of the logbook's files{hint}",
-                "it is not read",
-                "note",
-            )
-
     def trace_files(self, brews: Iterable[str], tests: Iterable[str]) -> dict[str, list[Path]]:
         """Files of each trace, by label of brew or test."""
-        labels = [*brews, *tests]
-        found: dict[str, list[Path]] = {}
         folder = self.present.get(layout.TRACE_FOLDER)
-        if folder is None:
-            return found
-        try:
-            files = sorted(file for file in folder.iterdir() if not file.name.startswith("."))
-        except OSError as error:
-            self.complain(
-                folder.name,
-                None,
-                None,
-                f"a folder that cannot be read ({error.strerror})",
-                "a folder of traces",
-                "no trace could be read",
+        return {} if folder is None else find_traces(folder, brews, tests, self.say)
+
+    def tell_missing(self, brew_rows: list[Row], per_brew: Mapping[str, Any], traces: Mapping[str, Any]) -> None:
+        """Note what a brew lacks of the files that this logbook has."""
+        kinds = [
+            (file.name, per_brew[file.name], f"no row of it in {file.name}", cost)
+            for file, cost in (
+                (layout.GRIST, "its efficiency cannot be known"),
+                (layout.READINGS, "its extract cannot be known"),
             )
-            return found
-        by_name = {label.casefold(): label for label in labels}
-        for file in files:
-            name = file.name
-            stem = next((name[: -len(end)] for end in (".csv.gz", ".csv") if name.casefold().endswith(end)), None)
-            where = f"{folder.name}/{name}"
-            if stem is None:
-                self.complain(
-                    where, None, None, "a file of this kind", "a .csv or .csv.gz file", "it is not read", "note"
-                )
+        ]
+        if traces:
+            kinds.append((layout.TRACE_FOLDER, traces, "no trace of it", "how its rests were held cannot be known"))
+        for name, owned, found, cost in kinds:
+            if name not in self.present and f"{name}.gz" not in self.present:
                 continue
-            base, _, part = stem.rpartition(".")
-            owner = by_name.get(stem.casefold())
-            if part.isdigit() and base.casefold() in by_name:
-                if owner is not None:
-                    self.complain(
-                        where,
-                        None,
-                        None,
-                        f"a file of brew {owner!r}, or a further one of {by_name[base.casefold()]!r}",
-                        "labels that do not clash",
-                        f"read as that of {owner!r}",
-                    )
-                else:
-                    owner = by_name[base.casefold()]
-            if owner is None:
-                near = values.nearest(stem, labels)
-                hint = f" (perhaps {near!r})" if near else ""
-                self.complain(
-                    where,
-                    None,
-                    None,
-                    f"a trace of {shown(stem)}",
-                    f"a brew in brews.csv or a test in water_tests.csv{hint}",
-                    "this trace is left out",
-                )
-                continue
-            if owner.casefold() == stem.casefold() and owner != stem:
-                self.complain(
-                    where,
-                    None,
-                    None,
-                    f"a trace of {shown(stem)}",
-                    f"the label as brews.csv has it, {owner!r}",
-                    f"read as that of {owner!r}",
-                    "note",
-                )
-            found.setdefault(owner, []).append(file)
-        return found
+            if any(p.severity == "problem" and p.file.startswith(name) for p in self.problems):
+                continue  # what is missing here may be what could not be read there
+            lacking = [row for row in brew_rows if row.values["brew"] not in owned]
+            for row in lacking[:MANY]:
+                label = shown(row.values["brew"])
+                wish = f"a trace traces/{label}.csv" if name == layout.TRACE_FOLDER else f"rows of brew {label!r}"
+                self.complain("brews.csv", row.line, "brew", found, wish, cost, "note")
+            if len(lacking) > MANY:
+                found = f"{len(lacking) - MANY} more brews with {found}"
+                self.complain("brews.csv", lacking[MANY].line, "brew", found, "one for each", cost, "note")
 
     def load(
         self, source: TraceSource, label: str, events: list[Row]
     ) -> tuple[TraceData, tuple[Event, ...], tuple[Problem, ...]]:
         said: list[Problem] = []
         data = load_trace(source, said.append) if source.files else TraceData(None, (), None)
-        if source.files:
-            file = source.files[0].relative_to(self.root).as_posix()
-            said += [
-                Problem(
-                    file,
-                    None,
-                    fault.channel,
-                    f"{fault.kind} at {fault.start / 60:.1f} to {fault.end / 60:.1f} min ({fault.rows} rows)",
-                    "values that follow the day",
-                    fault.action,
-                    "note",
-                )
-                for fault in data.faults
-            ]
-        moments = [moment for row in events if (moment := self.moment(row, label, data, said.append)) is not None]
-        return data, tuple(sorted(moments, key=lambda event: event.elapsed)), tuple(said)
-
-    def moment(self, row: Row, label: str, data: TraceData, say: Say) -> Event | None:
-        """An event with its time in the trace."""
-        name = row.values["event"]
-        elapsed, clock = row.values.get("elapsed"), row.values.get("time")
-        if elapsed is not None:
-            start = (
-                data.zero
-                if data.zero is not None
-                and data.frame is not None
-                and "time" not in data.frame
-                and abs(data.zero) < 1e6
-                else 0.0
-            )
-            return Event(label, name, elapsed - start)
-        if clock is None:
-            say(Problem("events.csv", row.line, "time", "no time", "`time` or `elapsed`", "this event is left out"))
-            return None
-        when = read_clock(pd.Series([clock], dtype=str))
-        if when is None or data.frame is None or data.zero is None:
-            expected = "a time such as 2024-05-31T09:30:00" if when is None else "a trace with clock times"
-            say(Problem("events.csv", row.line, "time", shown(clock), expected, "this event is left out"))
-            return None
-        seconds = float(when.seconds[0])
-        if not when.dated:  # a time of day: on the day of the trace
-            seconds += 86400.0 * (data.zero // 86400.0)
-            if seconds < data.zero - 43200.0:
-                seconds += 86400.0
-        found = seconds - data.zero
-        if "time" not in data.frame or when.zoned != data.zoned or not -86400.0 < found < 7 * 86400.0:
-            say(
-                Problem(
-                    "events.csv",
-                    row.line,
-                    "time",
-                    shown(clock),
-                    "a time within the brew's trace, written as there",
-                    "this event is left out",
-                )
-            )
-            return None
-        return Event(label, name, found)
+        return data, moments(events, label, data, said.append), tuple(said)
 
     # -- records
 

@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 import pandas as pd
 
-FORMATS = (
-    "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M", "%d.%m.%y %H:%M:%S", "%d.%m.%y %H:%M", "%Y/%m/%d %H:%M:%S",
-    "%Y/%m/%d %H:%M", "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M",
-    "%m/%d/%Y %I:%M:%S %p", "%m/%d/%Y %I:%M %p", "%d/%m/%Y %I:%M:%S %p", "%d/%m/%Y %I:%M %p",
-)  # fmt: skip
-SERIAL_ZERO = pd.Timestamp("1899-12-30")
+_DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y", "%Y/%m/%d", "%Y.%m.%d", "%d-%m-%Y",
+         "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
+_TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p")
+FORMATS = tuple(f"{day} {time}" for day in _DAYS for time in _TIMES)
+SERIAL_ZERO = pd.Timestamp("1899-12-30").timestamp()
+_OFFSET = re.compile(r".*:\d{2}(?:\.\d{1,9})? ?(Z|z|[+-]\d{2}:?(?:\d{2})?)")
+_MIDNIGHT = re.compile(r"[T ]+24:00(?::00(?:\.0+)?)?")
+_TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d{1,9})?)?( ?[AaPp][Mm])?")
+_EPOCHS = (
+    (1e8, 1e11, 1.0, "seconds"),
+    (1e11, 1e14, 1e3, "milliseconds"),
+    (1e14, 1e17, 1e6, "microseconds"),
+    (1e17, 1e20, 1e9, "nanoseconds"),
+)
 
 
 @dataclass(frozen=True)
@@ -28,6 +37,8 @@ class Clock:
     """False where only the time of day was written."""
     read_as: str | None = None
     """What was read in place of ISO 8601."""
+    offset: float | None = None
+    """Local time minus UTC of the first row, where offsets were written. [s]"""
 
 
 def read_clock(cells: pd.Series) -> Clock | None:
@@ -40,77 +51,131 @@ def read_clock(cells: pd.Series) -> Clock | None:
     Returns
     -------
     Clock or None
+
+    Examples
+    --------
+    >>> clock = read_clock(pd.Series(["2024-05-31T09:00:00+02:00", "2024-05-31T07:00:10Z"]))
+    >>> np.diff(clock.seconds).tolist(), clock.offset
+    ([10.0], 7200.0)
     """
-    texts = cells.str.strip()
-    filled = texts[texts != ""]
-    if filled.empty:
+    texts = pd.Series([text.strip() for text in cells], dtype=object)
+    filled = [text for text in texts if text]
+    if not filled:
         return None
-    numbers = pd.to_numeric(filled, errors="coerce")
-    if numbers.notna().mean() > 0.9:
-        return _numbers(texts)
-    if filled.str.fullmatch(r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?").mean() > 0.9:
-        parts = texts.where(texts.str.count(":") == 2, texts + ":00")
-        seconds = pd.to_timedelta(parts, errors="coerce").dt.total_seconds().to_numpy(dtype=float)
-        return Clock(_over_midnight(seconds), False, False, "times of day")
-    texts = texts.str.replace(r"[T ]24:00(:00)?", " 24:00:00", regex=True)
-    late = texts.str.contains(" 24:00:00", regex=False)
-    texts = texts.str.replace(" 24:00:00", " 00:00:00", regex=False)
-    zone = filled.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True)
-    zoned = bool(zone.mean() > 0.5)
+    sample = filled[:: max(1, len(filled) // 200)]
+    numbers = pd.to_numeric(pd.Series(sample), errors="coerce").to_numpy(dtype=float)
+    if np.isfinite(numbers).mean() > 0.5:
+        return _numbers(pd.to_numeric(texts, errors="coerce").to_numpy(dtype=float))
+    if sum(_TIME_OF_DAY.fullmatch(text) is not None for text in sample) > 0.5 * len(sample):
+        return Clock(_over_midnight(_of_day(texts)), False, False, "times of day")
+    late = np.array(["24:00" in text for text in texts])
+    if late.any():
+        for k in np.flatnonzero(late).tolist():
+            texts[k], late[k] = _MIDNIGHT.subn(" 00:00:00", texts[k])
+    offsets = [_OFFSET.fullmatch(text) for text in texts]
+    written = sum(found is not None for found in offsets)
+    zoned = written > 0.5 * len(filled)
+    # among times of one kind those of the other are no answer: their place in time is not known
+    texts = texts.where(pd.Series([bool(found) == zoned for found in offsets]), "")
     iso = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=zoned)
     form = None
     if iso.notna().sum() < 0.5 * len(filled):
-        fits = {}
-        for candidate in FORMATS:
-            times = pd.to_datetime(texts, format=candidate, errors="coerce")
-            if times.notna().sum() >= 0.99 * len(filled):
-                fits[candidate] = times
-        if not fits:
+        found = _other_forms(texts, sample)
+        if found is None:
             return None
-        # day and month may be swapped: a brew day lasts hours, so the shortest span is right; a tie is no answer
-        spans = {name: times.max() - times.min() for name, times in fits.items()}
-        form = min(spans, key=lambda name: spans[name])
-        if len({fits[name].iloc[0] for name in fits}) > 1 and list(spans.values()).count(spans[form]) > 1:
-            return Clock(_seconds(fits[form], late), False, False, f"{_words(form)}; day and month could be swapped")
-        iso = fits[form]
-    return Clock(_seconds(iso, late), zoned, True, None if form is None else _words(form))
+        form, iso, swappable = found
+        if swappable:
+            return Clock(_seconds(iso, late), False, False, f"{_words(form)}; day and month could be swapped")
+    first = next((m[1] for m in offsets if m), None) if zoned else None
+    read_as = None if form is None else _words(form)
+    return Clock(_seconds(iso, late), zoned, True, read_as, None if first is None else _offset(first))
 
 
-def _numbers(texts: pd.Series) -> Clock | None:
-    numbers = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=float)
+def read_moment(text: str) -> Clock | None:
+    """A single time, as `read_clock` reads a column of them."""
+    try:
+        when = datetime.fromisoformat(text.strip())
+    except ValueError:
+        return read_clock(pd.Series([text], dtype=object))
+    if len(text.strip()) <= 10:
+        return None  # a date alone is no moment
+    zone = when.utcoffset()
+    seconds = (when.replace(tzinfo=None) - datetime(1970, 1, 1)).total_seconds()
+    offset = None if zone is None else zone.total_seconds()
+    return Clock(np.array([seconds - (offset or 0.0)]), zone is not None, True, None, offset)
+
+
+def _other_forms(texts: pd.Series, sample: list[str]) -> tuple[str, pd.Series, bool] | None:
+    """The form that fits most cells, the times by it, and whether day and month could be swapped."""
+    likely = [form for form in FORMATS if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
+    fits = {form: pd.to_datetime(texts, format=form, errors="coerce") for form in likely}
+    if not fits:
+        return None
+    most = max(times.notna().sum() for times in fits.values())
+    fits = {form: times for form, times in fits.items() if times.notna().sum() == most}
+    # a brew day lasts hours: the shortest span is the right one, a tie is no answer
+    spans = {form: times.max() - times.min() for form, times in fits.items()}
+    best = min(spans, key=lambda form: spans[form])
+    rivals = [form for form in fits if spans[form] == spans[best] and not fits[form].equals(fits[best])]
+    return best, fits[best], bool(rivals)
+
+
+def _fits(text: str, form: str) -> bool:
+    try:
+        datetime.strptime(text, form)
+    except ValueError:
+        return False
+    return True
+
+
+def _numbers(numbers: np.ndarray) -> Clock | None:
     middle = float(np.nanmedian(numbers))
-    if 1e8 < middle < 1e11:
-        return Clock(numbers, True, True, "seconds since 1970")
-    if 1e11 < middle < 1e14:
-        return Clock(numbers / 1000.0, True, True, "milliseconds since 1970")
+    for low, high, factor, name in _EPOCHS:
+        if low < middle < high:
+            return Clock(numbers / factor, True, True, f"{name} since 1970")
     if 20000 < middle < 80000:
-        zero = SERIAL_ZERO.timestamp()
-        return Clock(np.round(numbers * 86400.0, 1) + zero, False, True, "a spreadsheet's serial dates")
+        seconds = np.round(numbers * 86400.0, 1) + SERIAL_ZERO
+        return Clock(seconds, False, True, "a spreadsheet's serial dates")
     return None
 
 
-def _seconds(times: pd.Series, late: pd.Series) -> np.ndarray:
+def _of_day(texts: pd.Series) -> np.ndarray:
+    """Seconds since midnight of times of day; NaN for anything else."""
+    seconds = np.full(len(texts), np.nan)
+    for k, text in enumerate(texts):
+        if len(text) > 24 or not _TIME_OF_DAY.fullmatch(text):
+            continue
+        half = text[-2:].lower() if text[-1:] in "mM" else ""
+        parts = [float(part) for part in text.lower().strip("apm ").replace(",", ".").split(":")]
+        hour = parts[0] % 12 + 12 * (half == "pm") if half else parts[0]
+        if hour <= 24 and parts[1] < 60 and (len(parts) < 3 or parts[2] < 61):
+            seconds[k] = 3600.0 * hour + 60.0 * parts[1] + (parts[2] if len(parts) > 2 else 0.0)
+    return seconds
+
+
+def _offset(text: str) -> float:
+    if text in "Zz":
+        return 0.0
+    digits = text[1:].replace(":", "").ljust(4, "0")
+    seconds = 3600.0 * int(digits[:2]) + 60.0 * int(digits[2:])
+    return -seconds if text[0] == "-" else seconds
+
+
+def _seconds(times: pd.Series, late: np.ndarray) -> np.ndarray:
     values = times.dt.tz_localize(None) if times.dt.tz is not None else times
     seconds = values.to_numpy(dtype="datetime64[ns]").astype("int64") / 1e9
-    seconds = np.where(times.isna(), np.nan, seconds)
-    return seconds + np.where(late.fillna(False), 86400.0, 0.0)
+    return np.where(times.isna(), np.nan, seconds) + np.where(late, 86400.0, 0.0)
 
 
 def _over_midnight(seconds: np.ndarray) -> np.ndarray:
-    steps = np.diff(seconds, prepend=seconds[:1])
-    return seconds + 86400.0 * np.cumsum(np.nan_to_num(steps) < -43200.0)
+    known = np.flatnonzero(np.isfinite(seconds))
+    days = np.cumsum(np.diff(seconds[known], prepend=seconds[known][:1]) < -43200.0)
+    result = seconds.copy()
+    result[known] += 86400.0 * days
+    return result
 
 
 def _words(form: str) -> str:
-    names = {
-        "%d": "day",
-        "%m": "month",
-        "%Y": "year",
-        "%y": "year",
-        "%H": "hour",
-        "%I": "hour",
-        "%M": "minute",
-        "%S": "second",
-        "%p": "AM/PM",
-    }
-    return re.sub(r"%[A-Za-z]", lambda match: names[match[0]], form)
+    names = {"d": "day", "m": "month", "b": "month", "B": "month", "Y": "year", "y": "year", "H": "hour", "I": "hour",
+             "M": "minute", "S": "second", "f": "fraction", "p": "AM/PM"}  # fmt: skip
+    return re.sub(r"%([A-Za-z])", lambda match: names[match[1]], form)

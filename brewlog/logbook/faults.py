@@ -18,7 +18,19 @@ JUMP = 5.0
 STUCK = 1200.0
 """A sensor that stands still that long while another moves is stuck. [s]"""
 OTHERS_MOVE = 4.0
-"""How far another temperature must move meanwhile. [K]"""
+"""How far another temperature must move meanwhile, at least. [K]"""
+STEPS_MOVE = 20.0
+"""The same in steps of the sensor's own resolution: one that shows whole degrees may well stand still. [1]"""
+WARM = 30.0
+"""A probe colder than this lies on the bench and may stand still. [degC]"""
+PULLED = 8.0
+"""A fall of a bed probe by this much, and back, faster than any bed can. [K]"""
+QUICK = 180.0
+"""How fast a probe falls that is pulled out, and comes back when it is put in again. [s]"""
+OUT_AT_MOST = 1800.0
+"""A probe that stays out longer is not told from a bed that was cooled. [s]"""
+FALLBACK_NEAR = 0.8
+FALLBACK_FAR = 1.5
 
 
 def runs(mask: np.ndarray) -> Iterator[tuple[int, int]]:
@@ -100,43 +112,112 @@ def _spikes(elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
     return mask
 
 
-def find_stuck(
-    elapsed: np.ndarray, temps: dict[str, np.ndarray], columns: dict[str, Column]
-) -> tuple[dict[str, np.ndarray], list[TraceFault]]:
-    """Measured temperatures without the stretches in which a sensor stood still while another moved.
+def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[TraceFault]:
+    """Stretches in which a sensor in warm wort stood still while another moved.
 
     Parameters
     ----------
     elapsed : numpy.ndarray, shape (n,)
         [s]
-    temps : dict of str to numpy.ndarray
-        Sensors by channel; NaN where missing. [degC]
-    columns : dict of str to Column
+    sensors : dict of str to numpy.ndarray
+        Sensors of base and bed by channel; NaN where missing. [degC]
 
     Returns
     -------
-    tuple of dict and list of TraceFault
+    list of TraceFault
     """
     found: list[TraceFault] = []
-    result = {name: values.copy() for name, values in temps.items()}
-    for name, values in temps.items():
+    for name, values in sensors.items():
+        others = [series for other, series in sensors.items() if other != name]
         same = np.zeros(len(values), dtype=bool)
-        same[1:] = values[1:] == values[:-1]
-        for a, b in runs(same):
-            start = a - 1
-            if elapsed[b] - elapsed[start] < STUCK:
+        same[1:] = (values[1:] == values[:-1]) & (values[1:] > WARM)
+        least = max(OTHERS_MOVE, STEPS_MOVE * _resolution(values))
+        for last, end in runs(same):
+            start = last - 1
+            if elapsed[end] - elapsed[start] < STUCK:
                 continue
-            moves = [
-                np.ptp(part)
-                for other, series in temps.items()
-                if other not in (name, "ambient_temp") and len(part := _finite(series[start : b + 1]))
-            ]
-            if moves and max(moves) > OTHERS_MOVE and name != "ambient_temp":
-                found.append(
-                    TraceFault("stuck", name, float(elapsed[start]), float(elapsed[b]), int(b - start + 1), "left out")
-                )
-                result[name][start : b + 1] = np.nan
-    return result, found
+            moves = [np.ptp(part) for series in others if len(part := _finite(series[start : end + 1]))]
+            if moves and max(moves) > least:
+                rows = int(end - start + 1)
+                found.append(TraceFault("stuck", name, float(elapsed[start]), float(elapsed[end]), rows, "left out"))
+    return found
+
+
+def _resolution(values: np.ndarray) -> float:
+    """Smallest step between values of a sensor."""
+    steps = np.diff(np.unique(np.round(_finite(values), 6)))
+    return float(steps.min()) if len(steps) else 0.0
+
+
+def find_probe_out(elapsed: np.ndarray, values: np.ndarray, name: str) -> list[TraceFault]:
+    """Stretches in which a bed probe was out of the bed: it fell and came back faster than any bed can.
+
+    A fall of 8 K or more within 3 min, and a return by at least 0.7 of it within 3 min, at most half an hour later.
+
+    Parameters
+    ----------
+    elapsed : numpy.ndarray, shape (n,)
+        [s]
+    values : numpy.ndarray, shape (n,)
+        NaN where missing. [degC]
+    name : str
+        Channel.
+
+    Returns
+    -------
+    list of TraceFault
+    """
+    known = np.flatnonzero(np.isfinite(values))
+    t, v = elapsed[known], values[known]
+    found: list[TraceFault] = []
+    k = 0
+    ahead = np.searchsorted(t, t + QUICK, "right") - 1
+    falls = np.flatnonzero(v - v[ahead] >= PULLED) if len(v) else np.array([], dtype=int)
+    for first in falls:
+        if first < k or t[ahead[first]] - t[first] <= 0:
+            continue
+        last = int(np.searchsorted(t, t[first] + OUT_AT_MOST, "right"))
+        level = v[first]
+        back = np.flatnonzero(v[first + 1 : last] >= level - 0.3 * PULLED) + first + 1
+        low = v[first + 1 : last].min(initial=level)
+        if not len(back) or level - low < PULLED:
+            continue
+        end = int(back[0])
+        before = np.searchsorted(t, t[end] - QUICK, "left")
+        if end - first < 2 or v[end] - v[before:end].min(initial=v[end]) < 0.7 * (level - low):
+            continue
+        a, b = int(known[first + 1]), int(known[end - 1])
+        found.append(TraceFault("probe out", name, float(elapsed[a]), float(elapsed[b]), b - a + 1, "left out"))
+        k = end
+    return found
+
+
+def find_fallback(elapsed: np.ndarray, mash: np.ndarray, base: np.ndarray, target: np.ndarray) -> list[TraceFault]:
+    """Dropouts of the bed probe of 2 min or more in which the base was held where the bed was before.
+
+    Parameters
+    ----------
+    elapsed : numpy.ndarray, shape (n,)
+        [s]
+    mash, base, target : numpy.ndarray, shape (n,)
+        Bed, base and set temperature. [degC]
+
+    Returns
+    -------
+    list of TraceFault
+    """
+    found: list[TraceFault] = []
+    ahead = base - target
+    for a, b in runs(np.isnan(mash)):
+        if a == 0 or b == len(mash) - 1 or elapsed[b] - elapsed[a] < 120.0:
+            continue
+        late = _finite(ahead[a + (b - a) // 2 : b + 1])  # the base takes a while to come down
+        before = _finite(ahead[(elapsed >= elapsed[a] - 600.0) & (elapsed < elapsed[a])])
+        if len(late) and len(before) and abs(late.mean()) < FALLBACK_NEAR and before.mean() > FALLBACK_FAR:
+            span = (float(elapsed[a]), float(elapsed[b]))
+            action = "the controller seems to have followed the base meanwhile"
+            found.append(TraceFault("control fallback", "base_temp", *span, int(b - a + 1), action))
+    return found
 
 
 def find_absent(elapsed: np.ndarray, values: np.ndarray, column: Column) -> list[TraceFault]:

@@ -137,7 +137,7 @@ def _mended(data: bytes, name: str) -> Decoded:
 
 def _old_code_page(data: bytes) -> Decoded:
     """Text in a code page of one byte per sign: the one that makes most degree signs of what is no ASCII."""
-    found = []
+    found: list[tuple[int, int, str, str]] = []
     for name in ("cp1252", "latin-1", "mac_roman", "cp850"):
         try:
             text = data.decode(name)

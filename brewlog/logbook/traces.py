@@ -2,26 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook import faults, values
+from brewlog.logbook import faults
+from brewlog.logbook.channels import (
+    Found,
+    Names,
+    is_filled,
+    known_words,
+    match_channels,
+    read_channel,
+    tell_bad,
+    to_numbers,
+)
 from brewlog.logbook.clocks import Clock, read_clock
-from brewlog.logbook.headers import Header, read_headers, shown
-from brewlog.logbook.layout import CHANNELS, COMMON_WORDS, Column
-from brewlog.logbook.problems import Problem, Say
+from brewlog.logbook.headers import find_header, read_headers, units_row
+from brewlog.logbook.layout import CHANNELS
+from brewlog.logbook.merging import Part, merge_parts
+from brewlog.logbook.order import Told, drop_strays, in_order, summer_time
+from brewlog.logbook.problems import Say
 from brewlog.logbook.records import Rig, TraceFault
-from brewlog.logbook.tables import decimal_comma
-from brewlog.logbook.text import SEPARATORS, Unreadable, decode, find_separator, read_bytes, rows_of
+from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
+from brewlog.logbook.tables import MANY, decimal_comma
+from brewlog.logbook.text import SEPARATORS, Decoded, Unreadable, decode, find_separator, read_bytes
 from brewlog.quantities import parse_unit
 
-MAX_ROWS = 5_000_000
-MANY = 3
-"""Cells of one column that are reported one by one; more are reported together."""
+AGREE = 5.0
+"""How far clock and elapsed time of one row may differ over a file. [s]"""
+MOST_FAULTS = 5
+"""Faults of one kind in one channel that are told one by one."""
+_SENSORS = ("mash_temp", "base_temp")
 
 
 @dataclass(frozen=True)
@@ -31,7 +46,7 @@ class TraceSource:
     root: Path
     files: tuple[Path, ...]
     rig: Rig | None
-    names: Mapping[str, tuple[str, str | None, str]]
+    names: Names
     """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
 
 
@@ -43,18 +58,12 @@ class TraceData:
     """Columns `elapsed` [s], `time` where a clock was logged, then channels."""
     faults: tuple[TraceFault, ...]
     zero: float | None
-    """Clock time of the first row, since 1970. [s]"""
+    """Clock time of the first row since 1970, None where no clock was logged. [s]"""
     zoned: bool = False
-
-
-@dataclass(frozen=True)
-class Part:
-    """One file of a trace."""
-
-    frame: pd.DataFrame
-    """`elapsed` or `clock` [s], then channels."""
-    zoned: bool
-    dated: bool
+    offset: float | None = None
+    """Local time minus UTC, where it was logged. [s]"""
+    elapsed_zero: float = 0.0
+    """The file's own elapsed time of the first row. [s]"""
 
 
 def load_trace(source: TraceSource, say: Say) -> TraceData:
@@ -70,388 +79,318 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
     -------
     TraceData
     """
-    found: list[TraceFault] = []
-    parts = [part for file in source.files if (part := _read_part(source, file, say, found)) is not None]
+    told: list[tuple[Teller, Told]] = []
+    parts = []
+    for file in source.files:
+        tell = Teller(file.relative_to(source.root).as_posix(), say)
+        part = _read_part(source, file, tell, told)
+        if part is not None:
+            parts.append(part)
     if not parts:
-        return TraceData(None, tuple(found), None)
-    if len(parts) > 1 and len({("clock" in p.frame, p.zoned) for p in parts}) > 1:
-        first = parts[0]
-        for file in source.files[1:]:
-            say(
-                Problem(
-                    _name(source, file),
-                    None,
-                    None,
-                    "times of another kind than the day's first file",
-                    "the same kind of times",
-                    "this file is left out",
-                )
-            )
-        parts = [first]
-    frame = pd.concat([part.frame for part in parts], ignore_index=True)
-    clock = "clock" in frame
-    key = "clock" if clock else "elapsed"
-    if len(parts) > 1:
-        frame = frame.sort_values(key, kind="stable").groupby(key, as_index=False).first()
+        return TraceData(None, (), None)
+    whole = merge_parts([_marked(part, number) for number, part in enumerate(parts)])
+    frame, key = whole.frame, whole.key
     zero = float(frame[key].iloc[0])
-    if clock:
+    lines, owner = frame["line"].to_numpy(dtype=int), frame["part"].to_numpy(dtype=int)
+    frame = frame.drop(columns=["line", "part"])
+    elapsed_zero = whole.elapsed_zero
+    if key == "clock":
         frame.insert(0, "elapsed", frame["clock"] - zero)
-        if parts[0].dated:
-            frame.insert(1, "time", pd.to_datetime(frame["clock"], unit="s", utc=parts[0].zoned))
+        if whole.dated:
+            frame.insert(1, "time", _clock_column(frame["clock"], whole))
         frame = frame.drop(columns="clock")
     else:
-        frame["elapsed"] -= zero  # elapsed time of events is kept in the same way
-    _clean(frame, found)
+        elapsed_zero = zero
+        frame["elapsed"] -= zero
+    elapsed = frame["elapsed"].to_numpy(dtype=float)
+    for fault in _clean(frame):
+        row = min(int(np.searchsorted(elapsed, fault.start)), len(elapsed) - 1)
+        part = parts[owner[row]]
+        written = part.written.get(fault.channel or "", fault.channel)
+        told.append((part.tell, Told(fault, int(lines[row]), fault.action == "left out", written)))
+    _tell_faults(told)
     frame.attrs["units"] = {"elapsed": "s"} | {n: c.unit for n, c in CHANNELS.items() if n in frame}
     if "power_watt" in frame:
         frame.attrs["units"]["power_watt"] = "W"
-    return TraceData(frame, tuple(sorted(found, key=lambda f: f.start)), zero, parts[0].zoned)
+    found = tuple(sorted((one.fault for _, one in told), key=lambda fault: fault.start))
+    clock = zero if key == "clock" and whole.dated else None
+    return TraceData(frame, found, clock, whole.zoned, whole.offset, elapsed_zero)
 
 
-def _name(source: TraceSource, file: Path) -> str:
-    return file.relative_to(source.root).as_posix()
+def _marked(part: Part, number: int) -> Part:
+    return replace(part, frame=part.frame.assign(part=number))
 
 
-def _clean(frame: pd.DataFrame, found: list[TraceFault]) -> None:
+def _clock_column(seconds: pd.Series, whole: Part) -> pd.Series:
+    return pd.to_datetime((seconds * 1000).round().astype("int64"), unit="ms", utc=whole.zoned)
+
+
+def _clean(frame: pd.DataFrame) -> list[TraceFault]:
+    """Leave out of the frame what is no measurement; what was found."""
     elapsed = frame["elapsed"].to_numpy(dtype=float)
-    found += faults.find_gaps(elapsed)
+    found = faults.find_gaps(elapsed)
     for name, column in CHANNELS.items():
         if name in frame:
             kept, faulty = faults.clean_channel(elapsed, frame[name].to_numpy(dtype=float), column)
             frame[name] = kept
             found += faulty
-    sensors = {
-        n: frame[n].to_numpy(dtype=float) for n in ("mash_temp", "base_temp", "wort_temp", "ambient_temp") if n in frame
-    }
-    moved, stuck = faults.find_stuck(elapsed, sensors, CHANNELS)
-    found += stuck
-    for name, series in moved.items():
-        frame[name] = series
-        found += faults.find_absent(elapsed, series, CHANNELS[name])
+    sensors = {name: frame[name].to_numpy(dtype=float) for name in _SENSORS if name in frame}
+    more = faults.find_stuck(elapsed, sensors)
+    if "mash_temp" in sensors:
+        more += faults.find_probe_out(elapsed, sensors["mash_temp"], "mash_temp")
+    for fault in more:
+        where = (elapsed >= fault.start) & (elapsed <= fault.end)
+        frame.loc[where, str(fault.channel)] = np.nan
+    found += more
+    for name in ("mash_temp", "base_temp", "wort_temp", "ambient_temp"):
+        if name in frame:
+            absent = faults.find_absent(elapsed, frame[name].to_numpy(dtype=float), CHANNELS[name])
+            found += [fault for fault in absent if not _known_already(fault, found)]
+    if {"mash_temp", "base_temp", "set_temp"} <= set(frame.columns):
+        found += faults.find_fallback(
+            elapsed, *(frame[name].to_numpy(dtype=float) for name in ("mash_temp", "base_temp", "set_temp"))
+        )
+    return found
 
 
-def _read_part(source: TraceSource, file: Path, say: Say, found: list[TraceFault]) -> Part | None:
-    name = _name(source, file)
+def _known_already(absent: TraceFault, found: list[TraceFault]) -> bool:
+    """True where a stretch without values is one that was left out."""
+    rows = sum(
+        fault.rows
+        for fault in found
+        if fault.channel == absent.channel and fault.action == "left out"
+        and absent.start <= fault.start and fault.end <= absent.end
+    )  # fmt: skip
+    return rows > 0.8 * absent.rows
 
-    def problem(line: int | None, column: str | None, text: str, expected: str, cost: str) -> None:
-        say(Problem(name, line, column, shown(text), expected, cost))
 
-    def note(line: int | None, column: str | None, text: str, expected: str, cost: str) -> None:
-        say(Problem(name, line, column, shown(text), expected, cost, "note"))
+def _tell_faults(told: list[tuple[Teller, Told]]) -> None:
+    """Say each fault at its line; many of one kind together."""
+    kinds: dict[tuple[str, str, str | None, bool], list[tuple[Teller, Told]]] = {}
+    for tell, one in told:
+        kinds.setdefault((tell.file, one.fault.kind, one.fault.channel, one.lost), []).append((tell, one))
+    for members in kinds.values():
+        for tell, one in members[:MOST_FAULTS]:
+            fault = one.fault
+            rows = f"{fault.rows} {'row' if fault.rows == 1 else 'rows'}, " if fault.rows else ""
+            found = f"{fault.kind}, {rows}{fault.start / 60:.1f} to {fault.end / 60:.1f} min"
+            say = tell.problem if one.lost else tell.note
+            say(one.line, one.written, found, _WISHES.get(fault.kind, "values that follow the day"), fault.action)
+        if len(members) > MOST_FAULTS:
+            tell, one = members[MOST_FAULTS]
+            more = sum(other.fault.rows for _, other in members[MOST_FAULTS:])
+            found = f"{one.fault.kind}, {len(members) - MOST_FAULTS} more stretches, {more} rows"
+            say = tell.problem if one.lost else tell.note
+            say(
+                one.line,
+                one.written,
+                found,
+                _WISHES.get(one.fault.kind, "values that follow the day"),
+                one.fault.action,
+            )
 
+
+_WISHES = {
+    "gap": "rows at most 5 min apart",
+    "dropout": "values at most 5 min apart",
+    "out of order": "times that rise",
+    "restart": "times that rise",
+    "duplicate time": "each time once",
+    "coarse clock": "each time once",
+    "control fallback": "the bed probe's values",
+}
+
+
+def _read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
+    """One file; None, and a problem, where nothing of it can be used."""
     try:
         decoded = decode(read_bytes(file, source.root))
     except Unreadable as error:
-        problem(None, None, error.found, error.expected, "this trace is left out")
+        tell.problem(None, None, error.found, error.expected, "this trace is left out")
         return None
     separator = find_separator(decoded.text)
-    first = next(rows_of(decoded.text, separator), None)
-    if first is None:
-        problem(None, None, "an empty file", "a row of column names and rows of times", "this trace is left out")
+    lines = read_lines(decoded.text, separator, tell)
+    if not lines.rows:
+        tell.problem(None, None, "an empty file", "a row of column names and rows of times", "this trace is left out")
         return None
-    headers = read_headers(first[1], first[0], name, say)
-    body, lines = _body(decoded.text, separator, first[0], len(first[1]), problem, note)
-    if not len(body):
-        problem(None, None, "no row under the header", "rows of times", "this trace is left out")
+    top = [(lines.numbers[k], lines.cells(k)) for k in range(min(len(lines.rows), 45))]
+    place = find_header(top, known_words(source.names))
+    line, cells = top[place]
+    if place:
+        found = f"{place} {'rows' if place > 1 else 'row'} above the column names"
+        tell.note(top[0][0], None, found, "column names first", "they are not read")
+    headers = read_headers(cells, line, tell.file, tell.say)
+    matched = match_channels(headers, source.names, line, tell)
+    lines = lines.below(place)
+    if lines.rows and (units := units_row([(f.header, _possible_units(f)) for f in matched], lines.cells(0))):
+        tell.note(lines.numbers[0], None, "a row of units", "units behind the column names", "it was read as such")
+        matched = [Found(f.header, f.channel, f.unit or units.get(f.header.place)) for f in matched]
+        lines = lines.below(0)
+    if not lines.rows:
+        tell.problem(None, None, "no row under the header", "rows of times", "this trace is left out")
         return None
-    comma = decimal_comma((cell for place in body.columns for cell in body[place].head(200)), separator)
+    comma = _tell_text(decoded, separator, lines, tell)
+    return _to_part(source, lines, headers, matched, line, comma, tell, told)
+
+
+def _possible_units(found: Found) -> list[str]:
+    if found.channel == "elapsed":
+        return ["s"]
+    return [CHANNELS[found.channel].unit, "W"] if found.channel in CHANNELS else []
+
+
+def _tell_text(decoded: Decoded, separator: str, lines: Lines, tell: Teller) -> bool | None:
+    comma = decimal_comma((cell for k in range(min(200, len(lines.rows))) for cell in lines.cells(k)), separator)
     if separator != "," or comma:
-        note(
-            None,
-            None,
-            f"{SEPARATORS[separator]} between columns{', decimal comma' if comma else ''}",
-            "comma and decimal point",
-            "it was read as such",
-        )
+        found = f"{SEPARATORS[separator]} between columns{', decimal comma' if comma else ''}"
+        tell.note(None, None, found, "comma and decimal point", "it was read as such")
     if decoded.guessed:
-        note(None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such")
-    matched = _match(source, headers, first[0], note)
-    times = _times(matched, body, lines, comma, problem, note)
-    if times is None:
+        tell.note(None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such")
+    for number in decoded.damaged[:MANY]:
+        tell.problem(number, None, "bytes that are no text", "text in UTF-8", "they are left out")
+    if len(decoded.damaged) > MANY:
+        found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
+        tell.problem(decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out")
+    return comma
+
+
+def _to_part(
+    source: TraceSource, lines: Lines, headers: Sequence, matched: list[Found], line: int, comma: bool | None,
+    tell: Teller, told: list[tuple[Teller, Told]],
+) -> Part | None:  # fmt: skip
+    width = max((header.place for header in headers), default=-1) + 1
+    least = max((header.place for header in headers if header.name), default=-1) + 1
+    times = [f for f in matched if f.channel in ("elapsed", "time")]
+    if not times:
+        tell.problem(line, None, "no column of times", "a column 'time' or 'elapsed'", "this trace is left out")
         return None
-    key, seconds, clock = times
-    frame = pd.DataFrame({key: seconds})
-    for header, channel, unit in matched:
-        if channel in CHANNELS:
-            series = _channel(
-                source.rig, header, CHANNELS[channel], unit, body[header.place], lines, comma, problem, note
-            )
+    if len(times) == len(matched):
+        wish = f"one of {', '.join(CHANNELS)}"
+        tell.problem(line, None, "no channel that is known", wish, "this trace is left out; channels.csv can name them")
+        return None
+    nameless = [header.place for header in headers if not header.name]
+    body = columns_of(
+        lines, width, {f.header.place for f in matched} | set(nameless),
+        {f.header.place for f in times if f.channel == "time"}, least, tell, bool(comma),
+    )  # fmt: skip
+    numbers = np.array(lines.numbers, dtype=int)
+    for place in nameless:
+        if any(is_filled(cell) for cell in body[place].dropna().head(1000)):
+            tell.problem(line, None, f"no name over column {place + 1}", "a column name", "that column is left out")
+    read = _times(times, body, numbers, line, comma, tell)
+    if read is None:
+        return None
+    key, seconds, clock, elapsed_zero = read
+    column = next(f.header.written for f in times if f.channel == ("time" if key == "clock" else "elapsed"))
+    good = drop_strays(seconds, numbers, column, tell)
+    frame = pd.DataFrame({key: seconds, "line": numbers})
+    for found in matched:
+        if found.channel in CHANNELS:
+            series = read_channel(
+                found, body[found.header.place], numbers, line, comma, source.rig, tell
+            )  # fmt: skip
             if series is not None:
                 frame[series[0]] = series[1]
-    frame = frame[np.isfinite(seconds)]
-    if frame.empty or len(frame.columns) < 2:
-        problem(
-            None,
-            None,
-            "no channel that is known",
-            f"one of {', '.join(CHANNELS)}",
-            "this trace is left out; channels.csv can name them",
-        )
+    frame = frame[good].reset_index(drop=True)
+    if frame.empty or len(frame.columns) < 3:
+        found_text = "no row with a time" if frame.empty else "no channel that could be read"
+        tell.problem(None, None, found_text, "times and temperatures", "this trace is left out")
         return None
-    return Part(_in_order(frame, key, found), clock is not None and clock.zoned, clock is None or clock.dated)
+    if key == "clock" and clock is not None and not clock.zoned and clock.dated:
+        naive = summer_time(frame[key].to_numpy(dtype=float), frame["line"].to_numpy(dtype=int), column, tell)
+        frame[key] = naive
+    frame, faulty = in_order(frame, key)
+    told += [(tell, one) for one in faulty]
+    written = {found.channel: found.header.written for found in matched}
+    return Part(
+        frame, tell, bool(clock and clock.zoned), clock is None or clock.dated, clock.offset if clock else None,
+        elapsed_zero, written,
+    )  # fmt: skip
 
 
-def _body(text: str, separator: str, header_line: int, width: int, problem, note) -> tuple[pd.DataFrame, np.ndarray]:
-    """Cells below the header as text, with the line of each row; rows of other width are reported and kept."""
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    long: list[tuple[int, int]] = []
-    short: list[tuple[int, int]] = []
-    for line, cells in rows_of(text, separator):
-        if line <= header_line:
-            continue
-        if len(rows) >= MAX_ROWS:
-            problem(line, None, f"more than {MAX_ROWS} rows", f"at most {MAX_ROWS} rows", "the rest is left out")
-            break
-        if len(cells) != width:
-            if len(cells) > width and any(cell.strip() for cell in cells[width:]):
-                long.append((line, len(cells)))
-            elif len(cells) < width:
-                short.append((line, len(cells)))
-            cells = (cells + [""] * (width - len(cells)))[:width]
-        rows.append(cells)
-        lines.append(line)
-    for places, tell, cost in (
-        (long, problem, "the cells beyond are left out"),
-        (short, note, "the others count as not recorded"),
-    ):
-        for line, count in places[:MANY]:
-            tell(line, None, f"{count} cells", f"{width}, as in the first row", cost)
-        if len(places) > MANY:
-            tell(places[MANY][0], None, f"{len(places) - MANY} more rows of another width", f"{width} cells", cost)
-    return pd.DataFrame(rows, columns=range(width), dtype=str), np.array(lines, dtype=int)
+def _times(
+    times: list[Found], body: pd.DataFrame, lines: np.ndarray, line: int, comma: bool | None, tell: Teller
+) -> tuple[str, np.ndarray, Clock | None, float] | None:
+    """Kind of times, the times, the clock, and the elapsed time at the clock's first row."""
+    elapsed = next((f for f in times if f.channel == "elapsed"), None)
+    clock = next((f for f in times if f.channel == "time"), None)
+    runs = None if elapsed is None else _elapsed(elapsed, body[elapsed.header.place], lines, line, comma, tell, clock)
+    read = None if clock is None else _clock(clock, body[clock.header.place], lines, comma, tell, runs is not None)
+    if read is None:
+        return None if runs is None else ("elapsed", runs, None, 0.0)
+    if runs is None:
+        return "clock", read.seconds, read, 0.0
+    # both: the elapsed time knows nothing of summer time, the clock says when it began
+    apart = read.seconds - runs
+    known = apart[np.isfinite(apart)]
+    if not len(known) or np.abs(known - np.median(known)).max() > AGREE or not read.dated:
+        rises = len(known) and bool((np.diff(runs[np.isfinite(runs)]) >= 0).all())
+        if rises or not read.dated:
+            return "elapsed", runs, None, 0.0
+        return "clock", read.seconds, read, 0.0
+    zero = float(np.median(known))
+    first = float(runs[np.isfinite(runs)].min())
+    return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, first
 
 
-def _match(source: TraceSource, headers: Sequence[Header], line: int, note) -> list[tuple[Header, str, str | None]]:
-    """Channel and unit of each header: by channels.csv, by its own name, by a common word."""
-    words = {
-        values.plain(word): (channel, word) for channel, common in COMMON_WORDS.items() for word in reversed(common)
-    }
-    own = {values.plain(name): name for name in (*CHANNELS, "time", "elapsed")}
-    taken: set[str] = set()
-    matched: list[tuple[Header, str, str | None]] = []
-    for header in headers:
-        if not header.name:
-            continue
-        listed = source.names.get(values.plain(header.written)) or source.names.get(values.plain(header.name))
-        key = values.plain(header.name)
-        if listed:
-            matched.append((header, listed[0], header.unit or listed[1]))
-            taken.add(listed[0])
-        elif key in own:
-            matched.append((header, own[key], header.unit))
-            taken.add(own[key])
-    named = {header.place for header, _, _ in matched}
-    for header in headers:
-        if not header.name or header.place in named:
-            continue
-        guess = words.get(values.plain(header.name))
-        if guess and guess[0] not in taken:
-            taken.add(guess[0])
-            matched.append((header, guess[0], header.unit))
-            note(
-                line,
-                header.written,
-                header.written,
-                f"the name of a channel, such as {guess[0]!r}",
-                f"read as {guess[0]}",
-            )
-        elif not guess:
-            note(
-                line,
-                header.written,
-                header.written,
-                "the name of a channel",
-                "this column is not used; channels.csv can name it",
-            )
-        else:
-            note(line, header.written, header.written, f"one column for {guess[0]}", "this column is not used")
-    return matched
-
-
-def _times(matched, body, lines, comma, problem, note) -> tuple[str, np.ndarray, Clock | None] | None:
-    for header, channel, unit in matched:
-        if channel != "elapsed":
-            continue
-        try:
-            scale = parse_unit(unit or "s", "s")
-        except ValueError:
-            problem(1, header.written, f"unit {unit}", "a unit that converts to s", "this trace is left out")
-            return None
-        numbers = _to_numbers(body[header.place], comma)
-        _report_bad(header, body[header.place], numbers, lines, "a number of seconds", "this row is left out", problem)
-        if np.isfinite(numbers).any():
-            return "elapsed", scale(numbers), None
-    for header, channel, _ in matched:
-        if channel != "time":
-            continue
-        clock = read_clock(body[header.place])
-        if clock is None:
-            problem(
-                int(lines[0]),
-                header.written,
-                body[header.place].iloc[0],
-                "times such as 2024-05-31T09:30:00",
-                "this trace is left out",
-            )
-            return None
-        if clock.read_as:
-            note(
-                int(lines[0]),
-                header.written,
-                body[header.place].iloc[0],
-                "an ISO 8601 time",
-                f"read as {clock.read_as}",
-            )
-        _report_bad(
-            header,
-            body[header.place],
-            clock.seconds,
-            lines,
-            "a time such as 2024-05-31T09:30:00",
-            "this row is left out",
-            problem,
-        )
-        return "clock", _unfold(clock, lines, header, note), clock
-    problem(1, None, "no column of times", "a column 'time' or 'elapsed'", "this trace is left out")
-    return None
-
-
-def _unfold(clock: Clock, lines: np.ndarray, header: Header, note) -> np.ndarray:
-    """Wall-clock times across a change to or from summer time, made to run on evenly."""
-    seconds = clock.seconds.copy()
-    if clock.zoned or len(seconds) < 3:
-        return seconds
-    usual = float(np.nanmedian(np.abs(np.diff(seconds))))
-    for k in np.flatnonzero(np.abs(np.diff(seconds) + 3600.0 - usual) < max(2.0, usual)) + 1:
-        seconds[k:] += 3600.0
-        note(
-            int(lines[k]),
-            header.written,
-            "a clock set back by one hour",
-            "times that run on",
-            "read as the end of summer time",
-        )
-    return seconds
-
-
-def _in_order(frame: pd.DataFrame, key: str, found: list[TraceFault]) -> pd.DataFrame:
-    """Rows in order of time: restarts follow on, stray rows are put in place, repeated times keep their first row."""
-    t = frame[key].to_numpy(dtype=float).copy()
-    steps = np.diff(t)
-    usual = float(np.median(np.abs(steps))) if len(steps) else 0.0
-    if key == "elapsed":
-        for k in np.flatnonzero(steps < -60.0) + 1:
-            if t[k] <= t[0] + 10 * max(usual, 1.0) and len(t) - k > 3:
-                shift = t[k - 1] + usual - t[k]
-                t[k:] += shift
-                found.append(
-                    TraceFault(
-                        "restart",
-                        None,
-                        float(t[k - 1] - t[0]),
-                        float(t[k] - t[0]),
-                        len(t) - int(k),
-                        "taken to follow on",
-                    )
-                )
-    frame = frame.assign(**{key: t})
-    back = np.flatnonzero(np.diff(t) < 0) + 1
-    if len(back):
-        found.append(
-            TraceFault(
-                "out of order",
-                None,
-                float(t[back[0]] - t.min()),
-                float(t[back[-1]] - t.min()),
-                len(back),
-                "put in order",
-            )
-        )
-        frame = frame.sort_values(key, kind="stable")
-    again = frame[key].duplicated()
-    if again.any():
-        places = frame.loc[again, key]
-        found.append(
-            TraceFault(
-                "duplicate time",
-                None,
-                float(places.min() - t.min()),
-                float(places.max() - t.min()),
-                int(again.sum()),
-                "first row kept",
-            )
-        )
-        frame = frame.groupby(key, as_index=False, sort=True).first()
-    return frame.reset_index(drop=True)
-
-
-def _to_numbers(cells: pd.Series, comma: bool | None) -> np.ndarray:
-    texts = cells.str.strip()
-    if comma:
-        texts = texts.str.replace(",", ".", regex=False)
-    numbers = pd.to_numeric(texts, errors="coerce").to_numpy(dtype=float).copy()
-    for k in np.flatnonzero(np.isnan(numbers) & (texts != "").to_numpy()):
-        cell = texts.iloc[k]
-        found = [] if values.is_missing(cell) else values.parse_number(cell, comma)
-        if len(found) == 1:
-            numbers[k] = found[0]
-    return numbers
-
-
-def _report_bad(header, cells, numbers, lines, expected, cost, problem) -> None:
-    bad = [
-        k
-        for k in np.flatnonzero(~np.isfinite(numbers))
-        if not values.is_missing(cells.iloc[k]) or cost == "this row is left out"
-    ]
-    for k in bad[:MANY]:
-        problem(int(lines[k]), header.written, cells.iloc[k], expected, cost)
-    if len(bad) > MANY:
-        problem(
-            int(lines[bad[MANY]]),
-            header.written,
-            f"{len(bad) - MANY} more such cells",
-            expected,
-            cost.replace("this", "each such"),
-        )
-
-
-_SWITCH = {"on": 1.0, "off": 0.0, "true": 1.0, "false": 0.0, "yes": 1.0, "no": 0.0}
-
-
-def _channel(rig, header, column: Column, unit, cells, lines, comma, problem, note) -> tuple[str, np.ndarray] | None:
-    """Name and canonical values of a channel, or None where its unit does not fit."""
-    target, canonical = column.name, column.unit
-    if column.name == "power" and unit is not None:
-        try:
-            parse_unit(unit, "%")
-        except ValueError:
-            target, canonical = "power_watt", "W"
+def _elapsed(
+    found: Found, cells: pd.Series, lines: np.ndarray, line: int, comma: bool | None, tell: Teller, clock: Found | None
+) -> np.ndarray | None:
     try:
-        scale = parse_unit(unit or canonical, canonical)
+        scale = parse_unit(found.unit or "s", "s")
     except ValueError:
-        problem(1, header.written, f"unit {unit}", f"a unit that converts to {column.unit}", "this column is left out")
+        cost = "the clock times are used" if clock else "this trace is left out"
+        tell.problem(line, found.header.written, f"unit {found.unit}", "a unit that converts to s", cost)
         return None
-    if column.name in ("heater", "pump") and cells.str.strip().str.casefold().isin(_SWITCH).any():
-        switched = cells.str.strip().str.casefold().map(_SWITCH)
-        cells = cells.where(switched.isna(), switched.map(str))
-    numbers = _to_numbers(cells, comma)
-    _report_bad(header, cells, numbers, lines, f"a number in {scale.unit}", "this cell is left out", problem)
-    known = numbers[np.isfinite(numbers)]
-    if unit is None and canonical == "degC" and len(known) and np.median(known) > column.hot:
-        problem(
-            1,
-            header.written,
-            f"temperatures around {np.median(known):.4g} without a unit",
-            f"degC, or the unit in the header: {header.name} [degF]",
-            "this column is left out until its unit is written",
-        )
+    numbers = to_numbers(cells, comma)
+    if not np.isfinite(numbers).any():
+        of_day = read_clock(cells.fillna("").astype(str))
+        if of_day is not None and not of_day.dated and of_day.read_as == "times of day":
+            wish = f"a number in {scale.unit}"
+            tell.note(int(lines[0]), found.header.written, str(cells.iloc[0]), wish, "read as hours, minutes, seconds")
+            return of_day.seconds
+        if clock is None:
+            wish = f"a number in {scale.unit}"
+            tell.problem(int(lines[0]), found.header.written, str(cells.iloc[0]), wish, "this trace is left out")
         return None
-    if unit is None and column.name in ("pump", "power") and len(known) and known.max() <= 1.0 and known.max() > 0:
-        note(1, header.written, f"values up to {known.max():.3g}", "per cent", "read as shares of one")
-        numbers = numbers * 100.0
-    result = np.asarray(scale(numbers), dtype=float)
-    if target == "power_watt" and rig is not None and rig.heater_power:
-        return "power", 100.0 * result / rig.heater_power
-    return target, result
+    if clock is None:
+        _tell_timeless(found, cells, numbers, lines, f"a number in {scale.unit}", tell)
+    return np.asarray(scale(numbers), dtype=float)
+
+
+def _clock(
+    found: Found, cells: pd.Series, lines: np.ndarray, comma: bool | None, tell: Teller, spare: bool
+) -> Clock | None:
+    texts = cells.fillna("").astype(str)
+    if comma:
+        texts = texts.str.replace(r"(?<=\d),(?=\d+$)", ".", regex=True)
+    clock = read_clock(texts)
+    first = next((k for k, text in enumerate(texts) if text.strip()), 0)
+    wish = "times such as 2024-05-31T09:30:00"
+    swapped = clock is not None and clock.read_as is not None and "swapped" in clock.read_as
+    if clock is None or not np.isfinite(clock.seconds).any():
+        if not spare:
+            tell.problem(int(lines[first]), found.header.written, texts.iloc[first], wish, "this trace is left out")
+        return None
+    if clock.read_as:
+        cost = f"read as {clock.read_as}"
+        if swapped:
+            cost = f"read as {clock.read_as.split(';')[0]}; day and month could be swapped, so the date is not used"
+        tell.note(int(lines[first]), found.header.written, texts.iloc[first], "an ISO 8601 time", cost)
+    if not spare:
+        _tell_timeless(found, cells, clock.seconds, lines, "a time such as 2024-05-31T09:30:00", tell)
+    return clock
+
+
+def _tell_timeless(
+    found: Found, cells: pd.Series, times: np.ndarray, lines: np.ndarray, wish: str, tell: Teller
+) -> None:
+    """Rows without a time that can be read."""
+    cost = "this row is left out"
+    tell_bad(found.header, cells, times, lines, wish, cost, tell)
+    empty = [k for k in np.flatnonzero(~np.isfinite(times)) if not is_filled(cells.iloc[k])]
+    for k in empty[:MANY]:
+        tell.problem(int(lines[k]), found.header.written, "no time", wish, cost)
+    if len(empty) > MANY:
+        text = f"{len(empty) - MANY} more rows without a time"
+        tell.problem(int(lines[empty[MANY]]), found.header.written, text, wish, "each such row is left out")

@@ -1,0 +1,150 @@
+"""Several files of one brew day to one: two loggers may overlap, and their clocks may differ."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook.layout import CHANNELS
+from brewlog.logbook.order import usual_step
+from brewlog.logbook.sheets import Teller
+
+FARTHEST = 900.0
+"""Clocks of two loggers are compared up to this difference. [s]"""
+NOTICED = 30.0
+"""A smaller difference of two clocks is left as it is. [s]"""
+_GRID = 10.0
+_OVERLAP = 1200.0
+_SWING = 4.0
+
+
+@dataclass(frozen=True)
+class Part:
+    """One file of a trace."""
+
+    frame: pd.DataFrame
+    """`clock` or `elapsed` [s], `line`, then the channels."""
+    tell: Teller
+    zoned: bool = False
+    """True where the times carry their offset from UTC."""
+    dated: bool = True
+    offset: float | None = None
+    """Local time minus UTC of the first row. [s]"""
+    elapsed_zero: float = 0.0
+    """The file's own elapsed time at clock zero, where it has both. [s]"""
+    written: Mapping[str, str] = field(default_factory=dict)
+    """Headers as the brewer wrote them, by channel."""
+
+    @property
+    def key(self) -> str:
+        """Column of times."""
+        return "clock" if "clock" in self.frame else "elapsed"
+
+
+def merge_parts(parts: Sequence[Part]) -> Part:
+    """One part of all files; what had to be assumed is noted at the file that is fitted to the first.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        In order of their names; at least one.
+
+    Returns
+    -------
+    Part
+    """
+    merged = parts[0]
+    for part in parts[1:]:
+        fitted = _same_kind(merged, part)
+        if fitted is None:
+            continue
+        if merged.key == "elapsed":
+            fitted = _elapsed(merged, fitted)
+        fitted = _same_clock(merged, fitted)
+        both = pd.concat([merged.frame, fitted.frame], ignore_index=True)
+        both = both.sort_values(merged.key, kind="stable").groupby(merged.key, as_index=False).first()
+        merged = replace(merged, frame=both)
+    return merged
+
+
+def _same_kind(merged: Part, part: Part) -> Part | None:
+    """The part with its times of the same kind as the others; None, and a problem, where they cannot be placed."""
+    if merged.key != part.key or merged.dated != part.dated:
+        found, wish = "times of another kind than the day's first file", "the same kind of times"
+        part.tell.problem(None, None, found, wish, "this file is left out")
+        return None
+    if merged.zoned == part.zoned or merged.key == "elapsed":
+        return part
+    offset = (merged.offset if merged.zoned else part.offset) or 0.0
+    shift = -offset if merged.zoned else offset
+    found, wish = "clock times of which only one file tells the offset", "both with their offset"
+    part.tell.note(None, None, found, wish, "read as the local time of the other")
+    return replace(part, frame=part.frame.assign(clock=part.frame["clock"] + shift), zoned=merged.zoned)
+
+
+def _elapsed(merged: Part, part: Part) -> Part:
+    """Elapsed times of a further file: of the same start where its channels are others, else following on."""
+    first, second = merged.frame["elapsed"], part.frame["elapsed"]
+    if second.iloc[0] >= first.iloc[-1]:
+        return part
+    shared = [name for name in CHANNELS if name in merged.frame and name in part.frame]
+    if not shared:
+        part.tell.note(None, None, "elapsed times that begin anew", "clock times", "taken to start with the first file")
+        return part
+    part.tell.note(None, None, "elapsed times that begin anew", "clock times", "taken to follow on the file before")
+    shift = float(first.iloc[-1]) + usual_step(first.to_numpy()) - float(second.iloc[0])
+    return replace(part, frame=part.frame.assign(elapsed=second + shift))
+
+
+def _same_clock(merged: Part, part: Part) -> Part:
+    key = merged.key
+    shift = clock_difference(merged.frame, part.frame, key)
+    if shift is None or abs(shift) < NOTICED:
+        return part
+    ahead = "ahead of" if shift < 0 else "behind"
+    found = f"a clock about {abs(shift):.0f} s {ahead} that of the day's first file"
+    part.tell.note(None, None, found, "the same clock", "its times are shifted by that much")
+    return replace(part, frame=part.frame.assign(**{key: part.frame[key] + shift}))
+
+
+def clock_difference(first: pd.DataFrame, second: pd.DataFrame, key: str) -> float | None:
+    """Seconds to add to the second frame's times so that a temperature of both runs alike; None where nothing tells.
+
+    Parameters
+    ----------
+    first, second : pandas.DataFrame
+    key : str
+        Column of times. [s]
+
+    Returns
+    -------
+    float or None
+
+    Notes
+    -----
+    Least mean square of the difference over shifts of up to 15 min in steps of 10 s. It tells where the files overlap
+    by 20 min or more, the temperature moves by 4 K or more, and the best shift halves the rms.
+    """
+    names = [n for n, c in CHANNELS.items() if c.unit == "degC" and n != "set_temp" and n in first and n in second]
+    for name in names:
+        one, two = (frame[[key, name]].dropna().to_numpy(dtype=float) for frame in (first, second))
+        if len(one) < 20 or len(two) < 20:
+            continue
+        start, end = max(one[0, 0], two[0, 0]) + FARTHEST, min(one[-1, 0], two[-1, 0]) - FARTHEST
+        if end - start < _OVERLAP:
+            continue
+        grid = np.arange(start, end, max(_GRID, (end - start) / 2000))
+        here = np.interp(grid, one[:, 0], one[:, 1])
+        if np.ptp(here) < _SWING:
+            continue
+        shifts = np.arange(-FARTHEST, FARTHEST + 1, _GRID)
+        errors = np.array([np.mean((np.interp(grid - s, two[:, 0], two[:, 1]) - here) ** 2) for s in shifts])
+        best = int(np.argmin(errors))
+        still = float(errors[len(shifts) // 2])
+        if 0 < best < len(shifts) - 1 and errors[best] < 0.25 * still:
+            return float(shifts[best])
+        return 0.0
+    return None

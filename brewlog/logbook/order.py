@@ -1,0 +1,190 @@
+"""Rows of a trace in the order of time: restarts, clocks set back, stray and repeated rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook.records import TraceFault
+from brewlog.logbook.sheets import Teller
+
+HOUR = 3600.0
+FAR = 3 * 86400.0
+"""A row that far from the day's middle belongs to another day. [s]"""
+BLOCK = 4
+"""Rows that run on from a set-back time make a restart; fewer are stray rows."""
+MOST_RESTARTS = 50
+COARSE = 0.4
+"""Share of repeated times from which a clock is coarser than the rows. [1]"""
+
+
+@dataclass(frozen=True)
+class Told:
+    """A fault with its place in a file."""
+
+    fault: TraceFault
+    line: int
+    lost: bool
+    """True where values were left out."""
+    written: str | None = None
+    """Column as the brewer wrote it; None where the row as a whole is meant."""
+
+
+def usual_step(times: np.ndarray) -> float:
+    """Middle step of times that run on. [s]"""
+    steps = np.diff(times)
+    steps = steps[steps > 0]
+    return float(np.median(steps)) if len(steps) else 1.0
+
+
+def drop_strays(times: np.ndarray, lines: np.ndarray, column: str, tell: Teller) -> np.ndarray:
+    """Mask of the rows whose time lies within the day; the few others are reported."""
+    known = np.isfinite(times)
+    if known.sum() < 3:
+        return known
+    far = known & (np.abs(times - np.median(times[known])) > FAR)
+    if not far.any() or far.sum() > 0.1 * known.sum():
+        return known
+    places = np.flatnonzero(far)
+    found = f"{len(places)} {'rows' if len(places) > 1 else 'row'} of another day"
+    tell.problem(int(lines[places[0]]), column, found, "times within the brew day", "these rows are left out")
+    return known & ~far
+
+
+def summer_time(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Teller) -> np.ndarray:
+    """Wall-clock times across a change to or from summer time, made to run on evenly.
+
+    The clock jumps at a full hour of the night, by one hour, between rows that otherwise follow each other; going
+    forward only in the night of a Sunday, when clocks do change (IANA time zone data: rules of Europe and America).
+
+    Parameters
+    ----------
+    seconds : numpy.ndarray, shape (n,)
+        By the wall clock, since 1970. [s]
+    lines : numpy.ndarray of int
+    column : str
+    tell : Teller
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+    """
+    if len(seconds) < 3:
+        return seconds
+    usual = usual_step(seconds)
+    slack = max(2.0, 1.5 * usual)
+    steps = np.diff(seconds)
+    result = seconds.copy()
+    for k in np.flatnonzero(np.abs(steps + HOUR - usual) < slack) + 1:
+        result[k:] += HOUR
+        cost = "read as the end of summer time, the day runs on"
+        tell.note(int(lines[k]), column, "a clock set back by one hour", "times that run on", cost)
+    for k in np.flatnonzero(np.abs(steps - HOUR - usual) < min(slack, 60.0)) + 1:
+        before = pd.Timestamp(float(seconds[k - 1]), unit="s")
+        to_the_hour = HOUR - (before.minute * 60 + before.second)
+        if before.dayofweek == 6 and before.month in (3, 4, 9, 10, 11) and before.hour < 3 and to_the_hour <= slack:
+            result[k:] -= HOUR
+            cost = "read as the start of summer time, the day runs on"
+            tell.note(int(lines[k]), column, "a clock set forward by one hour", "times that run on", cost)
+    return result
+
+
+def in_order(frame: pd.DataFrame, key: str) -> tuple[pd.DataFrame, list[Told]]:
+    """Rows in order of time, each time once.
+
+    A block of rows whose times overlap earlier ones is a restart: it is taken to follow on. A block that is only
+    misplaced, and stray rows, are put in their place. Rows of one time are repeats, or, where most are so, belong
+    to a clock coarser than the rows and are spread evenly.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Column `key` [s], `line`, and the channels.
+    key : str
+
+    Returns
+    -------
+    tuple of pandas.DataFrame and list of Told
+    """
+    told: list[Told] = []
+    times = frame[key].to_numpy(dtype=float).copy()
+    lines = frame["line"].to_numpy(dtype=int)
+    back = np.flatnonzero(np.diff(times) < 0) + 1
+    if len(back):
+        if len(back) <= MOST_RESTARTS:
+            frame, times, lines = _follow_on(frame, key, times, lines, back, told)
+        frame = frame.assign(**{key: times})
+        back = np.flatnonzero(np.diff(times) < 0) + 1
+        if len(back):
+            start, end = times[back[0]] - times.min(), times[back[-1]] - times.min()
+            fault = TraceFault("out of order", None, float(start), float(max(start, end)), len(back), "put in order")
+            told.append(Told(fault, int(lines[back[0]]), False))
+            frame = frame.sort_values(key, kind="stable")
+    return _each_once(frame.reset_index(drop=True), key, told)
+
+
+def _follow_on(
+    frame: pd.DataFrame, key: str, times: np.ndarray, lines: np.ndarray, back: np.ndarray, told: list[Told]
+) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
+    usual = usual_step(times)
+    edges = [0, *back.tolist(), len(times)]
+    kept = np.ones(len(times), dtype=bool)
+    done = np.sort(times[: edges[1]])
+    for start, end in pairwise(edges[1:]):
+        block = times[start:end]
+        inside = np.searchsorted(done, block[-1], "right") - np.searchsorted(done, block[0], "left")
+        if end - start >= BLOCK and inside > 1:
+            if _seen_before(frame, key, start, end):
+                kept[start:end] = False
+                span = (float(block[0] - times[0]), float(block[-1] - times[0]))
+                fault = TraceFault("duplicate time", None, *span, end - start, "repeated rows, read once")
+                told.append(Told(fault, int(lines[start]), False))
+                continue
+            shift = float(done.max()) + usual - float(block[0])
+            times[start:] += shift
+            block = times[start:end]
+            span = (float(done.max() - times[0]), float(block[0] - times[0]))
+            told.append(
+                Told(TraceFault("restart", None, *span, end - start, "taken to follow on"), int(lines[start]), False)
+            )
+        done = np.sort(np.concatenate([done, block]))
+    return frame[kept], times[kept], lines[kept]
+
+
+def _seen_before(frame: pd.DataFrame, key: str, start: int, end: int) -> bool:
+    """True where a block of rows only repeats earlier ones."""
+    columns = [name for name in frame.columns if name != "line"]
+    part = frame[columns].iloc[:end]
+    return bool(part.duplicated().iloc[start:].all())
+
+
+def _each_once(frame: pd.DataFrame, key: str, told: list[Told]) -> tuple[pd.DataFrame, list[Told]]:
+    again = frame[key].duplicated().to_numpy()
+    if not again.any():
+        return frame, told
+    times = frame[key].to_numpy(dtype=float)
+    channels = [name for name in frame.columns if name != "line"]
+    same = frame.duplicated(subset=channels).to_numpy()
+    first = int(np.flatnonzero(again)[0])
+    span = (float(times[again].min() - times[0]), float(times[again].max() - times[0]))
+    line = int(frame["line"].iloc[first])
+    if again.mean() > COARSE and len(np.unique(times)) > 2 and not same.all():
+        fault = TraceFault("coarse clock", None, *span, int(again.sum()), "rows of one time spread evenly")
+        told.append(Told(fault, line, False))
+        return frame.assign(**{key: _spread(times)}), told
+    clash = bool((again & ~same).any())
+    action = "the first row of each time is kept, the others are left out" if clash else "repeated rows, read once"
+    told.append(Told(TraceFault("duplicate time", None, *span, int(again.sum()), action), line, clash))
+    return frame[~again].reset_index(drop=True), told
+
+
+def _spread(times: np.ndarray) -> np.ndarray:
+    """Times of a coarse clock, the rows of one reading spread over the step to the next."""
+    distinct, place, counts = np.unique(times, return_inverse=True, return_counts=True)
+    step = np.diff(distinct, append=distinct[-1] + usual_step(distinct))
+    step = np.minimum(step, usual_step(distinct))
+    rank = np.arange(len(times)) - np.concatenate([[0], np.cumsum(counts)[:-1]])[place]
+    return times + step[place] * rank / counts[place]
