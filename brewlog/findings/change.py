@@ -70,26 +70,9 @@ class Change:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the pieces with their 95 % ranges, and what is unexplained; return the Axes drawn on."""
-        import matplotlib.pyplot as plt
+        from brewlog.figures import plot_change
 
-        if ax is None:
-            _, ax = plt.subplots(layout="constrained")
-        names = [*self.pieces["what"], "unexplained", "measured change"]
-        values = np.array([*self.pieces["estimate"], self.unexplained, self.total], dtype=float)
-        place = np.arange(len(names))[::-1]
-        ax.axvline(0.0, color="0.6", linewidth=0.8)
-        ax.axvspan(-self.noise, self.noise, color="0.92", zorder=0, label="measuring error alone")
-        n = len(self.pieces)
-        low = self.pieces["low"].to_numpy(dtype=float)
-        high = self.pieces["high"].to_numpy(dtype=float)
-        ax.errorbar(
-            values[:n], place[:n], xerr=[values[:n] - low, high - values[:n]], fmt="o", capsize=3, label="95 % range"
-        )
-        ax.plot(values[n:], place[n:], "s", color="0.3")
-        ax.set_yticks(place, names)
-        ax.set_xlabel(f"{self.response} efficiency, {self.after} minus {self.before} [points]")
-        ax.legend()
-        return ax
+        return plot_change(self, ax=ax)
 
     def __str__(self) -> str:
         return self.sentence
@@ -360,7 +343,7 @@ def where_changed(table: pd.DataFrame, before: np.ndarray, after: np.ndarray) ->
 def _control(relation: Relation) -> pd.DataFrame | None:
     from brewlog.findings.effects import Effect, control_changes
 
-    fit = relation.fit
+    fit = relation.loose
     moved = control_changes(relation.rows)
     if fit is None or moved is None:
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 
 import numpy as np
@@ -102,8 +103,8 @@ class Experiment:
     def __str__(self) -> str:
         return self.sentence
 
-    def _repr_markdown_(self) -> str:
-        return self.sentence
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(self.sentence)}</p>"
 
 
 def plan_experiment(
@@ -146,6 +147,7 @@ def plan_experiment(
     Examples
     --------
     >>> import pandas as pd
+    >>> from brewlog.findings import relate
     >>> few = relate(pd.DataFrame({"brewhouse": [70.0, 73.0], "hold_rms": [1.5, 0.4]}))
     >>> plan_experiment(few, 3.0).order.head(2)["pair_cell"].tolist()
     ['1 loose', '1 tight']

@@ -19,6 +19,8 @@ SLOPE_SQUARE_CAP = 9.0
 BLUNDER = 2.5
 """Standardised residual beyond which a brew counts for less."""
 PASSES = 4
+MANY_RIGS = 12
+"""Rigs beyond which their levels are averaged over instead of having a coefficient each."""
 
 
 @dataclass(frozen=True)
@@ -163,7 +165,7 @@ def build_design(rows: Rows, priors: Priors, moves: tuple[Move, ...] | None = No
     if n > 1:
         trend = np.arange(n) / (n - 1) - 0.5
         add("trend", trend, priors.mean("trend"), priors.sd("trend"), "points over the log", "trend")
-    if len(rows.rigs) > 1:
+    if len(rows.rigs) > 1 and not averages_rigs(rows, priors):
         for number, rig in enumerate(rows.rigs):
             values = (rows.rig == number).astype(float)
             add(f"rig {rig or 'not named'}", values, priors.mean("rig"), priors.sd("rig"), "points", "rig")
@@ -182,6 +184,19 @@ def wander_covariance(rows: Rows, sd: float) -> np.ndarray:
         place[mine] = np.arange(len(mine))
     same = rows.rig[:, None] == rows.rig[None, :]
     return sd**2 * np.where(same, np.exp(-np.abs(place[:, None] - place[None, :]) / WANDER_BREWS), 0.0)
+
+
+def averages_rigs(rows: Rows, priors: Priors) -> bool:
+    """Whether rigs are so many that their levels join the error covariance: the same model, without their columns."""
+    return len(rows.rigs) > MANY_RIGS and bool(np.isfinite(priors.sd("rig")))
+
+
+def shared_covariance(rows: Rows, priors: Priors) -> np.ndarray:
+    """Covariance that brews share: the slow wander, and the levels of rigs that are averaged over. [points^2]"""
+    shared = wander_covariance(rows, priors.sd("wander"))
+    if averages_rigs(rows, priors):
+        shared = shared + priors.sd("rig") ** 2 * (rows.rig[:, None] == rows.rig[None, :])
+    return shared
 
 
 def fit_model(rows: Rows, priors: Priors, start: Fit | None = None, robust: bool = True) -> Fit:
@@ -210,7 +225,7 @@ def fit_model(rows: Rows, priors: Priors, start: Fit | None = None, robust: bool
     free = design.sd > 0
     offset = design.matrix[:, ~free] @ design.mean[~free]
     matrix, target = design.matrix[:, free], rows.response - offset
-    wander = wander_covariance(rows, priors.sd("wander"))
+    wander = shared_covariance(rows, priors)
     median, log_sd = priors.mean("scatter"), priors.sd("scatter")
     uncertain = [(design.index("hold_rms"), rows.shrunk_variance)]
     uncertain += [(design.index(column.name), column.variance) for column in rows.columns if column.variance.any()]
@@ -270,7 +285,7 @@ def leave_out_changes(fit: Fit) -> np.ndarray:
     free = fit.design.sd > 0
     matrix = fit.design.matrix[:, free]
     target = fit.rows.response - fit.design.matrix[:, ~free] @ fit.design.mean[~free]
-    wander = wander_covariance(fit.rows, fit.priors.sd("wander"))
+    wander = shared_covariance(fit.rows, fit.priors)
     diagonal = np.arange(fit.rows.n)
     covariances = np.repeat(wander[None], len(SCATTERS), axis=0)
     covariances[:, diagonal, diagonal] += fit.downweight * (SCATTERS[:, None] ** 2 + fit.noise)

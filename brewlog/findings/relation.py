@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -21,8 +21,12 @@ from brewlog.findings.rows import RESPONSES, Rows, as_numbers, check_table, own_
 from brewlog.findings.sentences import kelvin, points
 from brewlog.findings.verdict import confusion, judge, refusal, stands
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 TELLING = 3
 """Most influential brews, each left out in turn."""
+LOOSENED = "covariate and trend priors twice as wide"
 WANTED_EFFECT = 2.0
 """Effect that the sentence plans for where the log cannot settle it. [points]"""
 WANTED_CHANCE = 0.8
@@ -42,7 +46,9 @@ class Relation:
     gain: Effect
     """Points gained between the loose and the tight half of the brews; positive when tighter is better."""
     control_effect: Effect
-    """Points that moving the control sensor into the mash brings: through tightness, mash time and mash-out."""
+    """Points that moving the control sensor into the mash brings: through tightness, mash time and mash-out.
+
+    The move is where everything else changes too, so its range allows for twice as much of it as `gain` does."""
     control_bound: Effect
     """The same with whatever else came unwritten with the move."""
     sensitivity: pd.DataFrame
@@ -52,6 +58,8 @@ class Relation:
     """The usable brews, as arrays."""
     fit: Fit | None
     """The fitted model; None where nothing could be fitted."""
+    loose: Fit | None
+    """The same with the prior sds of covariates and trend doubled: what the effects of the control sensor rest on."""
     sides: Sides | None
     """Tight and loose half."""
     refused: tuple[str, str] | None = None
@@ -188,6 +196,12 @@ class Relation:
         lines += [f"[{number}] {note}" for number, note in enumerate(self.notes, start=1)]
         return "\n".join(lines)
 
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the brews and the relation; return the Axes drawn on."""
+        from brewlog.figures import plot_relation
+
+        return plot_relation(self, ax=ax)
+
     def __str__(self) -> str:
         return self.sentence
 
@@ -260,20 +274,37 @@ def relate(
     stated = _stated_sd(table)
     unknown = Effect("points", reason=refused[0] if refused else None)
     gain = gain_of(fit, sides) if fit and sides else unknown
-    control = control_effect_of(fit) if fit else unknown
-    bound = control_effect_of(fit, with_step=True) if fit else unknown
-    if fit is None or sides is None or refused:
+    loose = fit_model(rows, resolved.loosened(), start=fit) if fit else None
+    control = control_effect_of(loose) if loose else unknown
+    bound = control_effect_of(loose, with_step=True) if loose else unknown
+    if fit is None or loose is None or sides is None or refused:
         empty = pd.DataFrame(columns=["estimate", "low", "high", "p"], dtype=float)
-        return Relation(response, "refused", gain, control, bound, empty, resolved, rows, fit, sides, refused, stated)
-    other, telling = _other_fits(fit, sides)
-    verdict = judge(gain, other["covariate and trend priors twice as wide"], list(telling.values()))
+        return Relation(
+            response, "refused", gain, control, bound, empty, resolved, rows, fit, loose, sides, refused, stated
+        )
+    other, telling = _other_fits(fit, loose, sides)
+    verdict = judge(gain, other[LOOSENED], list(telling.values()))
     split = split_gain(table, response, resolved, own) if verdict in ("supported", "leaning") else None
     rests_on = _rests_on(fit, gain, other, telling, split) if verdict in ("supported", "leaning") else ()
     if verdict == "supported" and rests_on:
         verdict = "leaning"
     sensitivity = _sensitivity(fit, sides, {"as fitted": gain} | other | telling)
     return Relation(
-        response, verdict, gain, control, bound, sensitivity, resolved, rows, fit, sides, None, stated, rests_on, split
+        response,
+        verdict,
+        gain,
+        control,
+        bound,
+        sensitivity,
+        resolved,
+        rows,
+        fit,
+        loose,
+        sides,
+        None,
+        stated,
+        rests_on,
+        split,
     )
 
 
@@ -296,16 +327,15 @@ def _try_fit(rows: Rows, priors: Priors) -> Fit | None:
         return None
 
 
-def _other_fits(fit: Fit, sides: Sides) -> tuple[dict[str, Effect], dict[str, Effect]]:
+def _other_fits(fit: Fit, loose: Fit, sides: Sides) -> tuple[dict[str, Effect], dict[str, Effect]]:
     """Gain under other assumptions, and without each of the most influential brews."""
     shrunk = fit.rows.shrunk
     change = float(shrunk[sides.tight].mean() - shrunk[~sides.tight].mean())
     cases = {
-        "covariate and trend priors twice as wide": fit.priors.loosened(),
         "no step at the moves": fit.priors.replace(step=0.0),
         "step at the moves up to 2 points": fit.priors.replace(step=2.0),
     }
-    other = {}
+    other = {LOOSENED: Effect("points", loose.posterior.along(change * loose.slope))}
     for name, priors in cases.items():
         again = fit_model(fit.rows, priors, start=fit)
         other[name] = Effect("points", again.posterior.along(change * again.slope))
@@ -395,7 +425,7 @@ def _rests_on(
 ) -> tuple[str, ...]:
     """What a gain rests on: the checks that it fails, in words."""
     found = []
-    if other["covariate and trend priors twice as wide"].low <= 0:
+    if other[LOOSENED].low <= 0:
         found.append(f"what is assumed about {culprit_words(fit)}")
     fallen = [name.removeprefix("without ") for name, effect in telling.items() if not stands(effect)]
     if fallen:

@@ -145,11 +145,16 @@ def as_numbers(table: pd.DataFrame, name: str) -> tuple[pd.Series, list[str]]:
     odd = column.notna() & values.isna() & (column.astype(str).str.strip() != "")
     labels = brew_labels(table)
     notes = [
-        f"column {name}, brew {labels[row]}: found {column.iloc[row]!r}, expected a finite number; "
+        f"column {name}, brew {labels[row]}: found {_shown(column.iloc[row])}, expected a finite number; "
         "treated as not recorded"
         for row in np.flatnonzero(odd.to_numpy())
     ]
     return values, notes
+
+
+def _shown(cell: Any) -> str:
+    """A cell as a message repeats it: words in quotes, numbers bare."""
+    return repr(str(cell)) if isinstance(cell, str) else str(cell)
 
 
 def brew_labels(table: pd.DataFrame) -> np.ndarray:
@@ -302,8 +307,8 @@ def _words(frame: pd.DataFrame, name: str, allowed: tuple[str, ...], notes: list
     words = frame[name].astype("string").str.strip().str.lower().fillna("").to_numpy(dtype=str)
     for row in np.flatnonzero([word not in ("", *allowed) for word in words]):
         notes.append(
-            f"column {name}, brew {brew_labels(frame)[row]}: found {words[row]!r}, expected {' or '.join(allowed)}; "
-            "treated as not recorded"
+            f"column {name}, brew {brew_labels(frame)[row]}: found {_shown(words[row])}, "
+            f"expected {' or '.join(allowed)}; treated as not recorded"
         )
     return np.where(np.isin(words, allowed), words, "")
 

@@ -1,0 +1,472 @@
+"""`relate`: the rules of filling, shrinking, refusing and judging, and plain answers to bad input."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+
+from brewlog.findings import default_priors, relate, sentences
+from brewlog.findings.effects import Effect, split_sides
+from brewlog.findings.mixture import SCATTERS, NormalMixture, conjugate
+from brewlog.findings.model import fit_model, leave_out_changes, wander_covariance
+from brewlog.findings.priors import resolve_priors
+from brewlog.findings.relation import short_list_ols, sits_in_rinse
+from brewlog.findings.rows import shrink, usable_rows
+from brewlog.findings.verdict import judge
+
+FLAT = dict.fromkeys(("intercept", "hold_rms", "mill_gap", "trend"), (0.0, np.inf))
+
+
+def rows_of(table, priors=None, response="brewhouse"):
+    resolved = resolve_priors(priors)
+    return usable_rows(table, response, resolved.covariates, {}, []), resolved
+
+
+def normal(mean, sd):
+    return Effect("points", NormalMixture(np.ones(1), np.array([mean]), np.array([sd])))
+
+
+def test_flat_priors_and_no_uncertainty_give_ordinary_least_squares(plain_table):
+    relation = relate(plain_table, priors=FLAT | {"wander": (0.0, 0.0)})
+    t = plain_table
+    x = np.column_stack([t["hold_rms"], t["mill_gap"], np.linspace(-0.5, 0.5, len(t))])
+    fit = sm.OLS(t["brewhouse"].to_numpy(), np.column_stack([np.ones(len(t)), x - x.mean(axis=0)])).fit()
+    assert relation.fit.downweight.max() == 1.0
+    np.testing.assert_allclose(relation.params, fit.params, rtol=1e-9)
+    assert list(relation.params.index) == ["intercept", "hold_rms", "mill_gap", "trend"]
+
+
+def test_gain_is_the_slope_times_the_change_between_the_halves(plain_table):
+    relation = relate(plain_table)
+    tight = plain_table["hold_rms"] <= (np.quantile(plain_table["hold_rms"], [0.1, 0.9])).mean()
+    change = plain_table["hold_rms"][tight].mean() - plain_table["hold_rms"][~tight].mean()
+    assert relation.gain.estimate == pytest.approx(change * relation.params["hold_rms"], rel=1e-9)
+    assert relation.gain.estimate > 0  # tighter brews of this table did better
+    assert relation.gain.low < relation.gain.estimate < relation.gain.high
+    narrow = relation.gain.conf_int(0.5)
+    assert narrow["high"] - narrow["low"] < 0.4 * (relation.gain.high - relation.gain.low)
+    slope = relation.conf_int().loc["hold_rms"]
+    assert sorted(change * slope) == pytest.approx([relation.gain.low, relation.gain.high])
+
+
+def test_halves_split_at_the_middle_of_the_tenth_and_ninetieth_percentile():
+    sides = split_sides(np.array([0.1, 0.2, 0.3, 0.4, 2.0, 2.0, 2.0, 2.0, 2.0, 9.0]))
+    assert sides.split == pytest.approx((0.19 + 2.7) / 2)
+    assert sides.counts == (4, 6)
+
+
+def test_tightness_is_drawn_to_its_group_by_its_uncertainty():
+    tight = np.array([1.0, 2.0, 3.0, 0.5])
+    drawn, left = shrink(tight, np.array([0.5, 0.5, 0.5, 0.5]), np.array(["base"] * 3 + ["mash"]))
+    share = 0.75 / (0.75 + 0.25)  # variance 1 of three, less 0.25 of uncertainty
+    np.testing.assert_allclose(drawn, [2 - share, 2.0, 2 + share, 0.5])
+    np.testing.assert_allclose(left, [share * 0.25] * 3 + [0.25])
+
+
+def test_wander_forgets_over_ten_brews_of_one_rig(histories):
+    rows, _ = rows_of(histories.draw(histories.Settings(n=12), 1).table)
+    covariance = wander_covariance(rows, 1.5)
+    first = np.flatnonzero(rows.rig == 0)
+    assert covariance[first[0], first[2]] == pytest.approx(2.25 * np.exp(-0.2))
+    assert covariance[first[0], np.flatnonzero(rows.rig == 1)[0]] == 0.0
+
+
+def test_a_missing_gap_takes_the_nearest_in_time_others_the_mean_of_the_period(histories):
+    table = histories.draw(histories.Settings(n=20), 2).table
+    table.loc[[3], "mill_gap"] = np.nan
+    table.loc[[5], "thickness"] = np.nan
+    rows, _ = rows_of(table)
+    columns = {column.name: column for column in rows.columns}
+    gap, thickness = columns["mill_gap"], columns["thickness"]
+    assert gap.values[3] == pytest.approx(gap.values[2])
+    assert list(np.flatnonzero(gap.filled)) == [3]
+    period = (table["control"] == table["control"][5]).to_numpy()
+    known = table["thickness"][period].dropna()
+    assert thickness.values[5] + thickness.centre == pytest.approx(known.mean())
+    assert thickness.variance[5] == pytest.approx(known.var())
+    assert thickness.variance[np.arange(20) != 5].max() == 0.0
+
+
+def test_a_period_that_never_recorded_a_setting_gets_a_column_of_its_own(histories):
+    table = histories.draw(histories.Settings(n=20), 2).table
+    table.loc[table["control"] == "base", "mill_gap"] = np.nan
+    relation = relate(table)
+    at = list(relation.params.index).index("mill_gap not recorded")
+    assert relation.fit.design.sd[at] == pytest.approx(np.sqrt(36 + 64) * 0.15)
+    assert relation.fit.design.mean[at] == 0.0
+
+
+def test_grist_and_sparge_count_as_for_twenty_litres(histories):
+    table = histories.draw(histories.Settings(n=20), 3).table
+    big = table.assign(planned_volume=50.0, grist=2.5 * table["grist"], sparge=2.5 * table["sparge"])
+    np.testing.assert_allclose(relate(big).params, relate(table).params, rtol=1e-9)
+
+
+def test_moves_on_the_same_day_are_one_step_and_pairs_are_none(histories):
+    switch, _ = rows_of(histories.draw(histories.Settings(n=24), 4).table)
+    fitted = fit_model(switch, resolve_priors(None))
+    assert [kind for kind in fitted.design.kinds if kind == "step"] == ["step"]
+    assert set(fitted.design.moves[0].rigs) == {"kitchen", "shed"}
+    pairs, _ = rows_of(histories.draw(histories.Settings(n=24, design="pairs"), 4).table)
+    assert fit_model(pairs, resolve_priors(None)).design.moves == ()
+
+
+def test_moves_of_two_rigs_at_different_times_are_two_steps(histories):
+    table = histories.draw(histories.Settings(n=24), 4).table
+    for rig, cut in (("kitchen", 6), ("shed", 18)):
+        mine = table["rig"] == rig
+        table.loc[mine, "control"] = np.where(table.index[mine] < cut, "base", "mash")
+    moves = fit_model(*rows_of(table)).design.moves
+    assert [move.rigs for move in moves] == [("kitchen",), ("shed",)]
+
+
+def test_a_brew_that_stands_far_off_counts_for_less(plain_table):
+    before = relate(plain_table).params["hold_rms"]
+    spoiled = plain_table.copy()
+    spoiled.loc[spoiled["hold_rms"].idxmin(), "brewhouse"] -= 25.0
+    relation = relate(spoiled)
+    assert relation.fit.downweight.max() > 4.0
+    x = sm.add_constant(spoiled[["hold_rms", "mill_gap"]].to_numpy())
+    plain = sm.OLS(spoiled["brewhouse"].to_numpy(), x).fit().params[1]
+    assert abs(relation.params["hold_rms"] - before) < 0.4 * abs(plain - before)
+    assert spoiled["brew"][spoiled["hold_rms"].idxmin()] in relation.diagnostics.loc["brews far off", "remark"]
+
+
+def test_leaving_a_brew_out_is_told_exactly_where_the_weights_stay(plain_table):
+    rows, priors = rows_of(plain_table, {"scatter": (2.0, 1e-9)})  # one scatter, so that no weight can move
+    fit = fit_model(rows, priors, robust=False)
+    told = leave_out_changes(fit)
+    for row in (0, 7, 19):
+        keep = rows.without(row)
+        matrix = np.delete(fit.design.matrix, row, axis=0)
+        covariance = np.delete(np.delete(wander_covariance(rows, 1.0), row, 0), row, 1)
+        covariance = covariance + np.diag(np.delete(fit.noise, row))
+        nearest = int(np.argmin(abs(np.log(SCATTERS / 2.0))))
+        covariance += SCATTERS[nearest] ** 2 * np.eye(len(matrix))
+        again = conjugate(matrix, keep.response, covariance[None], fit.design.mean, fit.design.sd).means[0, 1]
+        assert told[row] == pytest.approx(again - fit.posterior.mean[1], abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("gain", "doubled", "without", "verdict"),
+    [
+        ((3.0, 1.0), (3.0, 1.2), [(2.0, 1.0)], "supported"),
+        ((3.0, 1.0), (3.0, 2.0), [(2.0, 1.0)], "leaning"),  # falls when the assumptions are loosened
+        ((3.0, 1.0), (3.0, 1.2), [(2.0, 1.0), (1.0, 1.0)], "leaning"),  # rests on one brew
+        ((-3.0, 1.0), (-3.0, 1.0), [], "opposite"),
+        ((0.1, 0.4), (0.1, 0.4), [], "too small to matter"),
+        ((0.5, 0.1), (0.5, 0.1), [(0.5, 0.1)], "supported"),
+        ((1.0, 1.0), (1.0, 1.0), [], "not settled"),
+    ],
+)
+def test_verdicts(gain, doubled, without, verdict):
+    assert judge(normal(*gain), normal(*doubled), [normal(*one) for one in without]) == verdict
+
+
+def test_a_gain_in_the_rinse_is_not_credited_to_the_rests(histories):
+    history = histories.draw(histories.Settings(n=60, gain=5.0, scatter=0.6), 6)
+    table = history.table.assign(brewhouse_sd=0.8, conversion_sd=0.8, lauter_sd=0.8)
+    rng = np.random.default_rng(1)
+    rinse = table.assign(conversion=95.0 + rng.normal(0, 0.6, 60), lauter=table["brewhouse"] + 8.0)
+    mash = table.assign(lauter=88.0 + rng.normal(0, 0.6, 60), conversion=table["brewhouse"] + 18.0)
+    assert relate(mash).verdict == "supported"
+    assert not sits_in_rinse(relate(mash).split)
+    relation = relate(rinse)
+    assert relation.verdict == "leaning"
+    assert sits_in_rinse(relation.split)
+    assert sentences.RESTS_ON_RINSE in relation.sentence
+
+
+def test_control_effect_leaves_out_what_merely_came_with_the_move(histories):
+    relation = relate(histories.draw(histories.Settings(n=40, **histories.HOME), 7).table)
+    fit, rows = relation.loose, relation.rows
+    mash = rows.control == "mash"
+    parts = 0.0
+    dummies = np.column_stack([mash, rows.rig == 0, rows.rig == 1]).astype(float)
+    values = {column.name: column.values for column in rows.columns} | {"hold_rms": rows.shrunk}
+    for name in ("hold_rms", "mash_time", "mash_out"):
+        change = sm.OLS(values[name], dummies).fit().params[0]
+        parts += change * fit.posterior.mean[fit.design.index(name)]
+    assert relation.control_effect.estimate == pytest.approx(parts, rel=1e-9)
+
+
+def test_mediation_of_statsmodels_agrees_where_the_models_coincide(histories):
+    # product of coefficients with flat priors against statsmodels.stats.mediation (Imai, Keele, Tingley 2010)
+    from statsmodels.stats.mediation import Mediation
+
+    from brewlog.findings.effects import control_changes
+
+    table = histories.draw(histories.Settings(n=40, rigs=1, design="pairs", gain=4.0), 8).table
+    table = table[["brew", "date", "control", "hold_rms"]].assign(brewhouse_sd=0.0, hold_rms_sd=0.0)
+    luck = np.random.default_rng(2).uniform(-2.0, 2.0, 40)  # nobody stands far off, so that no brew counts for less
+    table["brewhouse"] = 75.0 - 2.0 * table["hold_rms"] + luck
+    table["moved"] = (table["control"] == "mash").astype(float)
+    flat = dict.fromkeys(("intercept", "hold_rms", "moved"), (0.0, np.inf))
+    flat |= {"trend": (0.0, 0.0), "wander": (0.0, 0.0)}
+    relation = relate(table, columns=["moved"], priors=flat)
+    ours = relation.params["hold_rms"] * control_changes(relation.rows)["hold_rms"].change
+    outcome = sm.OLS.from_formula("brewhouse ~ hold_rms + moved", table)
+    mediator = sm.OLS.from_formula("hold_rms ~ moved", table)
+    state = np.random.get_state()  # noqa: NPY002 - statsmodels draws from the global generator only
+    np.random.seed(3)  # noqa: NPY002
+    theirs = Mediation(outcome, mediator, "moved", "hold_rms").fit(method="parametric", n_rep=150)
+    np.random.set_state(state)  # noqa: NPY002
+    draws = np.asarray(theirs.ACME_avg)
+    assert relation.fit.downweight.max() == 1.0
+    assert ours == pytest.approx(draws.mean(), abs=4 * draws.std() / np.sqrt(len(draws)))
+
+
+def test_short_list_ols_is_statsmodels(plain_table):
+    rows, _ = rows_of(plain_table)
+    sides = split_sides(rows.tight)
+    estimate, low, high, _ = short_list_ols(rows, sides)
+    assert low < estimate < high
+    assert estimate == pytest.approx(
+        relate(plain_table).sensitivity.loc["least squares, short list, no priors", "estimate"]
+    )
+
+
+# ---- refusals: each names its reason and what would help
+
+
+def refused(table, **changes):
+    relation = relate(table.assign(**changes))
+    assert relation.verdict == "refused"
+    assert "What would help: " in relation.sentence
+    return relation.sentence
+
+
+def test_too_few_brews_are_refused(plain_table):
+    assert "only 7 brews can be used, and 8 are needed" in refused(plain_table.head(7))
+    assert relate(plain_table.head(8)).verdict != "refused"
+
+
+def test_a_narrow_range_is_refused(plain_table):
+    sentence = refused(plain_table, hold_rms=1.0 + 0.1 * plain_table["hold_rms"])
+    assert re.search(r"all brews were held about equally tightly \(0\.1\d K", sentence)
+
+
+def test_constant_tightness_is_refused(plain_table):
+    assert "equally tightly (0.00 K" in refused(plain_table, hold_rms=1.0)
+
+
+def test_fewer_than_three_on_a_side_are_refused(plain_table):
+    tight = np.where(np.arange(20) < 18, 0.5 + 0.005 * np.arange(20), 3.0)
+    assert "only 2 of 20 brews were held loosely (above 0.67 K)" in refused(plain_table.assign(hold_rms=tight))
+
+
+def test_vague_tightness_is_refused(plain_table):
+    assert "most of its spread" in refused(plain_table, hold_rms_sd=0.6)
+
+
+def test_an_open_slope_is_refused(plain_table):
+    few = plain_table.head(9).assign(brewhouse_sd=40.0, hold_rms=np.linspace(0.5, 0.9, 9))
+    assert "leave the gain per kelvin open within" in refused(few)
+
+
+def test_nothing_usable_is_refused(plain_table):
+    sentence = refused(plain_table, hold_rms=np.nan)
+    assert "only 0 brews can be used" in sentence
+    assert np.isnan(relate(plain_table.assign(hold_rms=np.nan)).gain.estimate)
+    assert relate(plain_table.head(0)).verdict == "refused"
+
+
+# ---- bad input: a located, plain answer
+
+
+def test_left_out_brews_are_named_with_their_reason(plain_table):
+    table = plain_table.astype({"brewhouse": object})
+    table.loc[0, "brewhouse"] = None
+    table.loc[1, "brewhouse"] = np.inf
+    table.loc[2, "brewhouse"] = 540.0
+    table.loc[3, "brewhouse"] = "about 70"
+    table.loc[4, "hold_rms"] = -1.0
+    left = relate(table).left_out
+    assert left.to_dict() == {
+        "b0": "no brewhouse",
+        "b1": "no brewhouse: found inf",
+        "b2": "brewhouse is 540; expected above 0, up to 120 %",
+        "b3": "no brewhouse: found about 70",
+        "b4": "hold_rms is -1; expected above 0, up to 30 K",
+    }
+    assert relate(table).notes[0].startswith("15 brews used; 5 left out: ")
+
+
+def test_the_reason_of_the_table_is_passed_on(plain_table):
+    table = plain_table.assign(missing="")
+    table.loc[0, "hold_rms"] = np.nan
+    table.loc[0, "missing"] = "sparge: not recorded; hold_rms: no probe in the bed"
+    assert relate(table).left_out["b0"] == "no hold_rms (no probe in the bed)"
+
+
+def test_absurd_settings_count_as_not_recorded(plain_table):
+    table = plain_table.copy()
+    table.loc[4, "mill_gap"] = 120.0
+    table.loc[5, "mill_gap"] = np.inf
+    relation = relate(table)
+    assert "column mill_gap, brew b4: found 120, expected 0.05 to 5; treated as not recorded" in relation.notes
+    assert "column mill_gap, brew b5: found inf, expected a finite number; treated as not recorded" in relation.notes
+    assert list(np.flatnonzero(relation.rows.columns[0].filled)) == [4, 5]
+
+
+def test_text_in_an_own_column(plain_table):
+    table = plain_table.assign(hardness=[*["12"] * 9, "soft", *["15"] * 10])
+    relation = relate(table, columns=["hardness"], priors={"hardness": (0.0, 0.5)})
+    assert "column hardness, brew b9: found 'soft', expected a finite number; treated as not recorded" in relation.notes
+    assert relation.priors.loc["hardness", "sd"] == 0.5
+    assert "hardness" in relation.params.index
+    with pytest.raises(ValueError, match="column 'hardness' holds no numbers; the first cell is 'soft'"):
+        relate(plain_table.assign(hardness="soft"), columns=["hardness"])
+
+
+def test_an_own_column_can_take_the_credit(plain_table):
+    rng = np.random.default_rng(4)
+    helper = rng.normal(size=20)
+    table = plain_table.assign(helper=helper, brewhouse=plain_table["brewhouse"] + 4.0 * helper)
+    relation = relate(table, columns=["helper"], priors={"helper": (0.0, 5.0)})
+    assert relation.params["helper"] == pytest.approx(4.0, abs=1.0)
+
+
+def test_unknown_names_are_answered_with_the_nearest(plain_table):
+    with pytest.raises(ValueError, match=re.escape("the brew table has no column 'mil_gap'. Did you mean 'mill_gap'?")):
+        relate(plain_table, columns=["mil_gap"])
+    with pytest.raises(ValueError, match=r"there is no prior named 'mil_gap'; .* Did you mean 'mill_gap'\?"):
+        relate(plain_table, priors={"mil_gap": (0, 1)})
+    with pytest.raises(ValueError, match=r"response is 'brewhose'; .* Did you mean 'brewhouse'\?"):
+        relate(plain_table, response="brewhose")
+    with pytest.raises(ValueError, match="no column 'mash'; it is needed"):
+        relate(plain_table, response="mash")
+    with pytest.raises(ValueError, match="already part of the model"):
+        relate(plain_table, columns=["hold_rms"])
+
+
+@pytest.mark.parametrize("prior", [3.0, "wide", (1.0,), (0.0, -1.0), (np.nan, 1.0), ("a", "b"), None])
+def test_a_prior_that_is_no_pair_is_named(plain_table, prior):
+    name = "trend" if prior is None else "mill_gap"
+    with pytest.raises(ValueError, match=f"prior of '{name}' is"):
+        relate(plain_table, priors={name: prior})
+
+
+def test_a_covariate_can_be_left_out_or_pinned(plain_table):
+    assert "mill_gap" not in relate(plain_table, priors={"mill_gap": None}).params.index
+    pinned = relate(plain_table, priors={"mill_gap": (-6.0, 0.0)})
+    assert pinned.params["mill_gap"] == -6.0
+    assert pinned.conf_int().loc["mill_gap"].tolist() == pytest.approx([-6.0, -6.0])
+
+
+def test_fractions_are_told(plain_table):
+    with pytest.raises(ValueError, match="expected per cent, not a fraction of one"):
+        relate(plain_table.assign(brewhouse=plain_table["brewhouse"] / 100))
+
+
+def test_constant_columns_say_so(plain_table):
+    relation = relate(plain_table.assign(mill_gap=1.2))
+    assert "mill gap never changed: it cannot explain a difference and is not in the model" in relation.notes
+    assert relation.culprit is None
+
+
+def test_a_perfectly_confounded_column_is_named_and_leaves_the_log_unsettled(plain_table):
+    table = plain_table.assign(twin=2.0 * plain_table["hold_rms"])
+    relation = relate(table, columns=["twin"], priors={"twin": (0.0, 5.0)})
+    assert relation.culprit == "twin"
+    assert relation.confusion["twin"] > 0.95
+    assert relation.verdict in ("not settled", "refused")
+    flat = dict.fromkeys(("intercept", "hold_rms", "mill_gap", "trend", "twin"), (0.0, np.inf))
+    sentence = relate(table, columns=["twin"], priors=flat).sentence
+    assert "with flat priors the columns cannot be told apart at all" in sentence
+
+
+def test_all_brews_on_one_sensor(plain_table):
+    relation = relate(plain_table.assign(control="base"))
+    assert np.isnan(relation.control_effect.estimate)
+    assert "all brews that tell followed the base sensor" in relation.control_sentence
+    assert np.isfinite(relation.gain.estimate)
+
+
+def test_one_rig_and_hundreds_of_rigs(plain_table):
+    assert not any(name.startswith("rig") for name in relate(plain_table.assign(rig="kitchen")).params.index)
+    many = pd.concat([plain_table] * 10, ignore_index=True)
+    many["brew"] = many["rig"] = [f"r{k}" for k in range(200)]
+    relation = relate(many)
+    assert relation.n == 200
+    assert not any(name.startswith("rig") for name in relation.params.index)
+    assert relation.verdict in sentences.VERDICTS
+
+
+def test_averaging_over_rigs_equals_a_column_for_each(plain_table, monkeypatch):
+    table = plain_table.assign(rig=[f"r{k % 7}" for k in range(20)])
+    columns = relate(table, priors={"rig": (0.0, 2.0)})
+    monkeypatch.setattr("brewlog.findings.model.MANY_RIGS", 3)
+    averaged = relate(table, priors={"rig": (0.0, 2.0)})
+    assert len(averaged.params) == len(columns.params) - 7
+    np.testing.assert_allclose(averaged.params, columns.params[averaged.params.index], rtol=1e-3)
+
+
+def test_odd_control_words_and_missing_dates_are_noted(plain_table):
+    table = plain_table.assign(control=["bottom"] + ["base"] * 9 + ["mash"] * 10)
+    table.loc[3, "date"] = pd.NaT
+    notes = relate(table).notes
+    assert "column control, brew b0: found 'bottom', expected base or mash; treated as not recorded" in notes
+    assert "no date: brews b3 count as brewed right after the row before them" in notes
+    assert any("no dates in the table" in note for note in relate(table.drop(columns="date")).notes)
+
+
+def test_the_table_stays_as_it_was(plain_table):
+    before = plain_table.copy()
+    relate(plain_table.sample(frac=1.0, random_state=1))
+    pd.testing.assert_frame_equal(plain_table, before)
+
+
+def test_order_of_rows_does_not_matter(plain_table):
+    shuffled = plain_table.sample(frac=1.0, random_state=2)
+    np.testing.assert_allclose(relate(shuffled).params, relate(plain_table).params, rtol=1e-9)
+
+
+def test_not_a_table():
+    with pytest.raises(ValueError, match="table is a list; expected the frame that brew_table returns"):
+        relate([1, 2])
+
+
+def test_level_is_checked(plain_table):
+    relation = relate(plain_table)
+    for call in (relation.conf_int, relation.gain.conf_int):
+        with pytest.raises(ValueError, match="expected a share between 0 and 1"):
+            call(95)
+
+
+def test_summary_prints_what_it_must(histories):
+    table = histories.draw(histories.Settings(n=40, **histories.HOME), 9).table
+    move = int((table["control"] == "mash").to_numpy().argmax())
+    table["changes"] = ""
+    table.loc[move, "changes"] = "new mill"
+    text = relate(table).summary()
+    for words in (
+        "40 brews used",
+        "tight and",
+        "filled, with the variance",
+        "72 +- 15",
+        "hardest to tell from tightness: ",
+        "no step at the moves",
+        "step at the moves up to 2 points",
+        "covariate and trend priors twice as wide",
+        "least squares, short list, no priors",
+        f"'new mill' (brew {table['brew'][move]})",
+    ):
+        assert words in text
+
+
+def test_default_priors_are_those_that_are_used(plain_table):
+    pd.testing.assert_frame_equal(relate(plain_table).priors, default_priors())
+
+
+def test_no_sentence_claims_too_much(histories, plain_table):
+    texts = [value for value in vars(sentences).values() if isinstance(value, str)]
+    texts += list(sentences.RELATION.values()) + [text for pair in sentences.REFUSALS.values() for text in pair]
+    texts += [relate(histories.draw(histories.Settings(n=n), n).table).summary() for n in (9, 20, 40)]
+    for text in texts:
+        assert not re.search(r"significan|prove[sn]?\b", text, re.IGNORECASE), text
+    assert set(sentences.RELATION) == set(sentences.VERDICTS)
