@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
 
 from brewlog.rig.model import Model
 from brewlog.rig.optimise import Minimum, inverse, minimise
@@ -289,9 +290,9 @@ def correlation_length(residuals: np.ndarray) -> float:
     if r.size < 4 or not np.any(r != r[0]):
         return 1.0
     r = r - r.mean()
-    size = 1 << (2 * r.size - 1).bit_length()
-    power = np.abs(np.fft.rfft(r, size)) ** 2
-    acf = np.fft.irfft(power, size)[: r.size]
+    size = next_fast_len(2 * r.size - 1, real=True)
+    power = np.abs(rfft(r, size)) ** 2
+    acf = irfft(power, size)[: r.size]
     acf = acf / acf[0]
     pairs = acf[: 2 * (acf.size // 2)].reshape(-1, 2).sum(axis=1)
     end = np.argmax(pairs <= 0) if np.any(pairs <= 0) else pairs.size

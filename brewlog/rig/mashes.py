@@ -18,8 +18,11 @@ from brewlog.rig.vessel import Vessel, with_vessel
 
 Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
 
-DEPTHS = (0.35, 0.5, 0.65, 0.8)
-"""Depths of the probe in the bed that are tried."""
+DEPTHS = (0.5, 0.35, 0.65, 0.8)
+"""Depths of the probe in the bed that are tried, the middle first."""
+CLEARLY = 0.15
+"""The probe is taken to stand elsewhere than in the middle if that lowers the sum of squares by this part: depth, lag and
+flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,8 @@ class Mashes:
     fits: dict[str, ModelFit]
     lags: dict[str, tuple[float, float]]
     """Lag of each brew when it was free, and its sd. [s]"""
+    lag_slope: float = 0.0
+    """By how much the logarithm of the flow (or conductance) moves with the lag that is held. [1/s]"""
 
 
 def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
@@ -68,7 +73,9 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
         for trial in DEPTHS:
             found = {label: one(label, bed_model(kind, trial), _middle(trials.get(0.5, {}).values())) for label in few}
             trials[trial] = {label: fit for label, fit in found.items() if fit is not None}
-        depth = min(trials, key=lambda d: sum(f.rms["pooled"] ** 2 for f in trials[d].values()))
+        squares = {d: sum(f.rms["pooled"] ** 2 for f in trials[d].values()) for d in trials}
+        best = min(squares, key=lambda d: squares[d])
+        depth = best if squares[best] < (1 - CLEARLY) * squares[0.5] else 0.5
         first = trials[depth]
     model = bed_model(kind, depth)
     for label in both:
@@ -78,6 +85,7 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
                 first[label] = fit
     lags = {label: (f.constants["probe_lag"], f.sd["probe_lag"]) for label, f in first.items()}
     fits = dict(first)
+    coupling = "bed_flow" if "bed_flow" in model.constants else "bed_conductance"
     middle = _middle(first.values())
     if len(first) > 1 and middle is not None:
         for label in first:
@@ -85,12 +93,24 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
             fit = one(label, model, {**middle, **own}, ("probe_lag",))
             if fit is not None:
                 fits[label] = fit
+    slope = _lag_slope(first, fits, coupling)
     for label, r in ready.items():
         if r[2] != "base and bed":
             fit = one(label, model, middle)
             if fit is not None:
                 fits[label] = fit
-    return Mashes(model, depth, fits, lags)
+    return Mashes(model, depth, fits, lags, slope)
+
+
+def _lag_slope(free: dict[str, ModelFit], held: dict[str, ModelFit], coupling: str) -> float:
+    """Slope of the log coupling against the lag, from fits with the lag free and held."""
+    both = [label for label in free if label in held]
+    if not both:
+        return 0.0
+    lag = np.array([free[x].constants["probe_lag"] - held[x].constants["probe_lag"] for x in both])
+    log = np.log([free[x].constants[coupling] / held[x].constants[coupling] for x in both])
+    square = float(lag @ lag)
+    return float(lag @ log) / square if square > 1e-6 else 0.0
 
 
 def _middle(fits: Iterable[ModelFit]) -> dict[str, float] | None:

@@ -73,14 +73,14 @@ class Model:
         """A, B and their derivatives to the log constants and (last) to the room shift, one set per coupling."""
         rates = self.factors * np.exp(self.exponents @ logs)
         scaled = rates * np.where(self.coupled, coupling[:, None], 1.0)
-        slopes = scaled[:, :, None] * self.exponents
-        a = np.tensordot(scaled, self.a, 1)
-        b = np.tensordot(scaled, self.b, 1)
+        kinds, (count, n, m) = coupling.size, self.b.shape
+        in_a, in_b = self.a.reshape(count, n * n), self.b.reshape(count, n * m)
         k = logs.size + 1
-        da = np.zeros((*a.shape, k))
-        db = np.zeros((*b.shape, k))
-        da[..., :-1] = np.einsum("qjk,jnm->qnmk", slopes, self.a)
-        db[..., :-1] = np.einsum("qjk,jnm->qnmk", slopes, self.b)
+        a, b = (scaled @ in_a).reshape(kinds, n, n), (scaled @ in_b).reshape(kinds, n, m)
+        da, db = np.zeros((kinds, n, n, k)), np.zeros((kinds, n, m, k))
+        slopes = scaled[:, None, :] * self.exponents.T
+        da[..., :-1] = np.moveaxis((slopes @ in_a).reshape(kinds, k - 1, n, n), 1, -1)
+        db[..., :-1] = np.moveaxis((slopes @ in_b).reshape(kinds, k - 1, n, m), 1, -1)
         db[..., ONE, :-1] = room_shift * db[..., ROOM, :-1]
         db[..., ONE, -1] = b[..., ROOM]
         b[..., ONE] = room_shift * b[..., ROOM]

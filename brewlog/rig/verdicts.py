@@ -89,7 +89,7 @@ def constants_table(
         elif name == "bed_flow" and mashes.model.name == "two nodes":
             continue
         else:
-            interval, rests = _over(name, per_brew, test_losses, notes)
+            interval, rests = _over(name, per_brew, test_losses, notes, mashes.lag_slope)
             rows[name] = _row(name, interval, rests)
     _special(rows, record, per_brew, ready, scaled, notes)
     if mashes.model.name == "layered bed" and mashes.fits and any(r[2] == "base and bed" for r in ready.values()):
@@ -113,7 +113,7 @@ def constants_table(
 
 
 def _over(
-    name: str, per_brew: pd.DataFrame, test_losses: Mapping[str, float], notes: list[str]
+    name: str, per_brew: pd.DataFrame, test_losses: Mapping[str, float], notes: list[str], lag_slope: float
 ) -> tuple[Interval, str]:
     """Interval of one constant over brews; brews far off the others are named and left out."""
     values = per_brew[name].dropna().astype(float) if name in per_brew else pd.Series(dtype=float)
@@ -135,7 +135,21 @@ def _over(
     if name in ("heat_share", "heat_loss", "bed_flow", "bed_conductance") and "scale_from" in per_brew:
         sources = per_brew["scale_from"].value_counts()
         rests += "; scale from " + ", ".join(f"{source} ({n})" for source, n in sources.items())
-    return over_brews(values.to_numpy(), single), rests
+    interval = over_brews(values.to_numpy(), single)
+    if name in ("bed_flow", "bed_conductance") and "probe_lag" in per_brew and interval.brews > 1:
+        interval = _with_lag(interval, over_brews(per_brew["probe_lag"]), lag_slope)
+    return interval, rests
+
+
+def _with_lag(interval: Interval, lag: Interval, slope: float) -> Interval:
+    """Wider by what the lag does, which all brews share and their spread therefore does not show."""
+    if lag.brews < 2 or not np.isfinite(lag.sd):
+        return interval
+    # a median scatters by a quarter more than a mean
+    more = abs(slope) * interval.estimate * 1.25
+    half = float(np.hypot((interval.high - interval.low) / 2, more * (lag.high - lag.low) / 2))
+    sd = float(np.hypot(interval.sd, more * lag.sd))
+    return Interval(interval.estimate, sd, interval.estimate - half, interval.estimate + half, interval.brews)
 
 
 def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
