@@ -20,7 +20,7 @@ from brewlog.logbook import Logbook, read_logbook, safe_csv
 from brewlog.report import pages
 from brewlog.report.blocks import Answer, Html, Link, Text
 from brewlog.report.exports import constants_frame, findings_frame, table_frame
-from brewlog.report.notebooks import NOTEBOOKS, notebook_html, run_notebook
+from brewlog.report.notebooks import NOTEBOOKS, notebook_html, run_notebook, set_choices
 from brewlog.report.render import Page, file_names, render
 from brewlog.report.results import Results
 from brewlog.report.units import UnitChoice
@@ -172,6 +172,7 @@ def notebook_page(stem: str, book: Logbook, wanted: list[str]) -> Page:
     if stem == "review_one_brew":
         choices["BREW"] = wanted[-1] if wanted else None
     notebook = run_notebook(stem, choices)
+    set_choices(notebook, {"BOOK": Path(book.path).resolve().name})  # a page that is shared tells no folders
     return Page(f"{stem}.html", NOTEBOOK_TITLES[stem], [Html(notebook_html(notebook))])
 
 

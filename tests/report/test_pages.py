@@ -102,6 +102,11 @@ def test_text_of_the_brewer_stays_text(report_folder):
     assert hits
 
 
+def test_pages_tell_nothing_of_the_folders_around_the_logbook(report_folder):
+    for page in pages(report_folder):
+        assert str(report_folder.parent) not in page.read_text(encoding="utf-8"), page.name
+
+
 def test_labels_never_lead_out_of_the_folder(report_folder):
     assert {path.name for path in report_folder.parent.iterdir()} == {"book", "report"}
     names = file_names("brew", ["a/b", "../a", "a-b", "A-B", "ä", "", "x" * 300])
