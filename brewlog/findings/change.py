@@ -214,7 +214,7 @@ def _between(table: pd.DataFrame, period: Sequence[Any], name: str, expected: st
     if "date" not in table.columns:
         raise ValueError(f"{name} is a range of dates, but the table has no column 'date'; {expected}.")
     dates = pd.to_datetime(table["date"], errors="coerce")
-    mask = dates.notna().to_numpy()
+    mask = dates.notna().to_numpy(copy=True)
     ends = []
     for k, end in enumerate(period):
         if end is None:

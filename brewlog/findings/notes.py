@@ -10,7 +10,7 @@ import pandas as pd
 from brewlog.findings import sentences
 from brewlog.findings.model import Fit, Move
 from brewlog.findings.sentences import join, kelvin, points
-from brewlog.findings.verdict import confusion
+from brewlog.findings.verdict import confusion, rival, settings_moved
 
 if TYPE_CHECKING:
     from brewlog.findings.relation import Relation
@@ -28,7 +28,8 @@ def culprit_words(fit: Fit) -> str:
     recorded = {name: value for name, value in values.items() if name.removesuffix(" not recorded") in words}
     if not recorded:
         return "steady learning over time"
-    worst = max(recorded, key=recorded.__getitem__)
+    beaten = rival(fit)
+    worst = max(recorded, key=recorded.__getitem__) if beaten is None else beaten.name
     named = words[worst.removesuffix(" not recorded")]
     if worst not in words:
         named += ", which one period never recorded"
@@ -52,22 +53,6 @@ def written_changes(fit: Fit, move: Move) -> list[str]:
     return found
 
 
-def settings_moved(fit: Fit, move: Move) -> list[str]:
-    """Recorded settings that changed with a move, with their means before and after."""
-    found = []
-    before, after = move.after < 0, move.after > 0
-    for column in fit.rows.columns:
-        known = ~column.filled
-        if (known & before).sum() < 2 or (known & after).sum() < 2:
-            continue
-        use = known & (move.after != 0)
-        if np.corrcoef(column.values[use], move.after[use])[0, 1] ** 2 < CAME_WITH:
-            continue
-        means = [column.values[known & side].mean() + column.centre for side in (before, after)]
-        found.append(f"{column.words} {means[0]:.3g} to {means[1]:.3g} (in {column.per})")
-    return found
-
-
 def moves_sentence(fit: Fit) -> str:
     """What is known of the lasting moves of the control sensor, and of what changed with them; empty if none."""
     moves = fit.design.moves
@@ -75,7 +60,7 @@ def moves_sentence(fit: Fit) -> str:
         return ""
     written = join(list(dict.fromkeys(text for move in moves for text in written_changes(fit, move))))
     wrote = sentences.WROTE.format(changes=written) if written else sentences.NOTHING_WRITTEN
-    came = join([text for move in moves for text in settings_moved(fit, move)])
+    came = join([found.words for move in moves for found in settings_moved(fit, move, CAME_WITH)])
     wrote += sentences.CAME_WITH.format(columns=came) if came else ""
     if len(moves) == 1:
         rigs = join([rig for rig in moves[0].rigs if rig])

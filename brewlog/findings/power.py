@@ -9,6 +9,10 @@ MOST_PAIRS = 100
 """Pairs beyond which nobody brews."""
 
 
+CERTAIN = 20.0
+"""Standard errors beyond the edge where the chance is one, and the noncentral t loses its digits."""
+
+
 def pairs_chance(pairs: int, effect: float, sd: float, level: float = 0.05) -> float:
     """Chance that `pairs` random pairs show `effect`: power of the two-sided paired t test.
 
@@ -46,6 +50,8 @@ def pairs_chance(pairs: int, effect: float, sd: float, level: float = 0.05) -> f
     freedom = pairs - 1
     shift = abs(effect) * np.sqrt(pairs) / (sd * np.sqrt(2.0))
     edge = stats.t.isf(level / 2, freedom)
+    if shift > edge + CERTAIN:
+        return 1.0
     return float(stats.nct.sf(edge, freedom, shift) + stats.nct.cdf(-edge, freedom, shift))
 
 
@@ -57,10 +63,7 @@ def pairs_for_chance(effect: float, sd: float, chance: float = 0.8, level: float
     >>> pairs_for_chance(2.0, 2.5)
     27
     """
-    low, high = 1, MOST_PAIRS
-    if pairs_chance(high, effect, sd, level) < chance:
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if pairs_chance(middle, effect, sd, level) >= chance else (middle, high)
-    return high
+    for pairs in range(2, MOST_PAIRS + 1):
+        if pairs_chance(pairs, effect, sd, level) >= chance:
+            return pairs
+    return None

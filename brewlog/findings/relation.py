@@ -19,7 +19,7 @@ from brewlog.findings.power import pairs_chance, pairs_for_chance
 from brewlog.findings.priors import SHORT_LIST, Priors, resolve_priors
 from brewlog.findings.rows import RESPONSES, Rows, as_numbers, check_table, own_columns, usable_rows
 from brewlog.findings.sentences import kelvin, points
-from brewlog.findings.verdict import confusion, judge, refusal, stands
+from brewlog.findings.verdict import confusion, judge, refusal, rival, stands
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -134,9 +134,16 @@ class Relation:
 
     @cached_property
     def culprit(self) -> str | None:
-        """Recorded column that is hardest to tell apart from tightness; None where none is in the model."""
+        """Recorded column that is hardest to tell apart from tightness; None where none is in the model.
+
+        A setting that changed with the only lasting move of the control sensor; without one, the column with the
+        largest squared posterior correlation with the tightness slope.
+        """
         if self.fit is None:
             return None
+        found = rival(self.fit)
+        if found is not None:
+            return found.name
         recorded = {column.name for column in self.rows.columns}
         for name in self.confusion.index:
             plain = name.removesuffix(" not recorded")
@@ -284,6 +291,9 @@ def relate(
         )
     other, telling = _other_fits(fit, loose, sides)
     verdict = judge(gain, other[LOOSENED], list(telling.values()))
+    beaten = rival(fit) if verdict in ("supported", "leaning") else None
+    if beaten is not None and beaten.points >= gain.estimate:
+        verdict = "not settled"
     split = split_gain(table, response, resolved, own) if verdict in ("supported", "leaning") else None
     rests_on = _rests_on(fit, gain, other, telling, split) if verdict in ("supported", "leaning") else ()
     if verdict == "supported" and rests_on:
@@ -465,6 +475,11 @@ def _sentence(relation: Relation) -> str:
         chance = pairs_chance(pairs, WANTED_EFFECT, scatter)
         values |= {"hardest": hardest, "brews": 2 * pairs}
         values |= {"effect": f"{WANTED_EFFECT:.0f}", "chance": f"{100 * chance:.0f}"}
+        if low > 0:
+            found = rival(fit)
+            assert found is not None
+            template = sentences.COINCIDES
+            values |= {"rival": found.words, "worth": points(found.points), "when": fit.design.moves[0].when}
     text = template.format(**values)
     if relation.verdict != "supported":
         move = moves_sentence(fit)

@@ -38,6 +38,12 @@ RELATION: Mapping[str, str] = MappingProxyType(
     }
 )
 
+COINCIDES = (
+    "The log cannot settle this: the control sensor was moved once ({when}), and with it came {rival}, which alone may "
+    "be worth up to {worth} points. Taken at face value the gain is {gain} points of {response} efficiency ({low} to "
+    "{high}). {hardest}{brews} brews in random tight/loose order would give a {chance} % chance of seeing {effect} "
+    "points."
+)
 HARDEST = "Hardest to tell apart from tightness: {culprit}. "
 RESTS_ON_RINSE = "the rinse: the gain sits in lauter efficiency, not in conversion, and is not credited to the rests"
 
@@ -78,7 +84,7 @@ SINGLE_MOVE = (
 MOVES = "The control sensor was moved for good {count} times ({when}).{wrote}"
 WROTE = " Written down for that week: {changes}."
 NOTHING_WRITTEN = " Nothing else was written down for that week."
-CAME_WITH = " With it came {columns}."
+CAME_WITH = " Recorded settings that came with it: {columns}."
 
 CONTROL = (
     "Moving the control sensor from the base into the mash is worth {gain} points of {response} efficiency ({low} to "

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from brewlog.findings.effects import Effect, Sides
-from brewlog.findings.model import Fit
+from brewlog.findings.effects import CAUSED, Effect, Sides
+from brewlog.findings.model import Fit, Move
 from brewlog.findings.rows import Rows
 from brewlog.findings.sentences import REFUSALS, kelvin
 
@@ -18,6 +20,10 @@ WIDEST_SLOPE = 5.0
 """Posterior sd of the slope above which nothing is said. [points/K]"""
 MATTERS = 1.0
 """An effect within this of zero is too small to matter. [points]"""
+COINCIDES = 0.65
+"""Share of a setting's variation that went with the only move, from which on the two count as one change."""
+AGAINST = 4
+"""Brews against the move that tell it apart from what came with it."""
 TAIL = 0.10
 """Two-sided tail that must remain when one of the most telling brews is left out."""
 
@@ -81,6 +87,54 @@ def judge(gain: Effect, doubled: Effect, without: list[Effect]) -> str:
 def stands(effect: Effect) -> bool:
     """Whether an effect keeps its sign with a two-sided tail below 0.10."""
     return bool(effect.estimate > 0 and effect.distribution is not None and effect.distribution.two_sided() < TAIL)
+
+
+@dataclass(frozen=True)
+class Rival:
+    """A recorded setting that changed together with the only lasting move of the control sensor."""
+
+    name: str
+    words: str
+    """What it is, with its means before and after the move."""
+    points: float
+    """What its change may be worth at most: two prior sds. [points]"""
+
+
+def settings_moved(fit: Fit, move: Move, share: float) -> list[Rival]:
+    """Recorded settings of whose variation at least `share` went with a move; not those that the sensor moves."""
+    found = []
+    before, after = move.after < 0, move.after > 0
+    for column in fit.rows.columns:
+        known = ~column.filled
+        if column.name in CAUSED or min((known & before).sum(), (known & after).sum()) < 2:
+            continue
+        use = known & (move.after != 0)
+        if np.std(column.values[use]) == 0 or np.corrcoef(column.values[use], move.after[use])[0, 1] ** 2 < share:
+            continue
+        means = [float(column.values[known & side].mean()) for side in (before, after)]
+        most = abs(fit.priors.mean(column.name)) + 2.0 * fit.priors.sd(column.name)
+        first, then = (mean + column.centre for mean in means)
+        words = f"{column.words} {first:.3g} to {then:.3g} {column.per}"
+        found.append(Rival(column.name, words, abs(means[1] - means[0]) * most))
+    return sorted(found, key=lambda rival: -rival.points)
+
+
+def rival(fit: Fit) -> Rival | None:
+    """Setting that changed with the only lasting move and could be behind it; None where brews tell the two apart.
+
+    Brews that went against the move, as in random pairs, tell them apart; so do moves of several rigs at different
+    times.
+    """
+    moves = fit.design.moves
+    if len(moves) != 1:
+        return None
+    move = moves[0]
+    wanted = np.where(move.after > 0, move.to, "mash" if move.to == "base" else "base")
+    inside = (move.after != 0) & (fit.rows.control != "")
+    if (inside & (fit.rows.control != wanted)).sum() >= AGAINST:
+        return None
+    found = settings_moved(fit, move, COINCIDES)
+    return found[0] if found and found[0].points >= MATTERS else None
 
 
 def confusion(fit: Fit) -> dict[str, float]:
