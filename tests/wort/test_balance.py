@@ -24,6 +24,7 @@ from brewlog.wort import (
     wort_density,
 )
 from brewlog.wort.batch import balance_batch
+from brewlog.wort.inventory import constant
 
 WATER = 0.998203  # kg/L at 20 degC
 RIG = Rig("kitchen", volume_sd=0.25, gravity_sd=0.0005, vessel_material="stainless steel")
@@ -318,6 +319,28 @@ def test_kettle_sugar_and_top_up_water_belong_to_the_account():
     assert balance.brewhouse.nominal_value == pytest.approx(100 * before * (1 - 2.0 / volume) / POTENTIAL, rel=1e-3)
     forgotten = extract_balance(brew(*readings), RIG)
     assert forgotten.checks.loc["whole account", "p"] < 0.001
+
+
+def test_a_syrup_brings_its_water_and_a_powder_does_not():
+    syrup = Addition("1", "extract", mass=1.0, stage="boil", extract=0.8)
+    powder = Addition("1", "extract", mass=1.0, stage="boil", extract=0.96)
+    for what, extract in ((syrup, 0.8), (powder, 0.96)):
+        states = extract_balance(brew(*PRE, additions=(what,)), RIG).states
+        assert states["boil_extract"].nominal_value == pytest.approx(extract)
+        assert states["boil_water"].nominal_value == pytest.approx(1 - extract)
+    # strength not recorded: anything from a syrup to a powder
+    unknown = extract_balance(brew(*PRE, additions=(replace(syrup, extract=None),)), RIG)
+    assert unknown.states["boil_extract"].std_dev == pytest.approx(0.06, abs=0.002)
+    assert any("strength not recorded" in note for note in unknown.notes)
+
+
+def test_a_constant_predicts_one_brew_less_well_than_the_mean_of_many():
+    # sd of the mean over 9 brews 0.1: brews spread by 0.3, and the next one lies within sqrt(0.3^2 + 0.1^2)
+    frame = pd.DataFrame({"estimate": [3.2], "sd": [0.1], "brews": [9]}, index=["boil_off"])
+    assert constant(frame, "boil_off") == (3.2, pytest.approx(np.hypot(0.3, 0.1)))
+    assert constant(frame.assign(spread=0.5), "boil_off") == (3.2, pytest.approx(np.hypot(0.5, 0.1)))
+    for frame_without in (None, frame.assign(sd=np.nan), frame.drop("boil_off"), frame.assign(estimate="?")):
+        assert constant(frame_without, "boil_off") is None
 
 
 def test_water_in_the_fermenter_thins_and_does_not_make_extract():

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from brewlog.wort.account import INDEX, STATES, Account
 from brewlog.wort.reconcile import reconcile
 
 P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
@@ -56,6 +57,10 @@ def test_an_unmeasured_flow_follows_from_the_others_and_costs_a_degree_of_freedo
     assert fit.determined.all()
     np.testing.assert_allclose(NODES @ fit.state, 0.0, atol=1e-9)
     assert fit.state[1] == pytest.approx(fit.state[3])
+    np.testing.assert_allclose(fit.errors[1], fit.errors[3], atol=1e-12)  # it errs as the adjusted flow that it equals
+    size, _, gain = fit.slips()
+    assert np.isnan(size[1])  # what was not measured cannot have slipped
+    assert gain[1] == 0.0
 
 
 def test_what_no_balance_determines_is_said_to_be_undetermined():
@@ -82,6 +87,18 @@ def test_a_gross_error_is_named_with_its_size():
     size, _, gain = reconcile(readings, 0.3 * np.eye(6), known(6), flows).slips()
     assert int(np.argmax(gain)) == 2
     assert size[2] == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("account", [Account(), Account(no_rinse=True, plain_transfer=False, repeats=(6, 6))])
+def test_derivatives_of_the_brewing_account(account):
+    rng = np.random.default_rng(4)
+    x = rng.uniform(0.5, 1.5, len(STATES) + len(account.repeats))
+    for extract in ("first_wort", "pre_extract", "post_extract", "fermenter_extract"):
+        x[INDEX[extract]] *= 0.1
+    _, slope = account(x)
+    step = 1e-6 * np.eye(x.size)
+    numeric = np.array([(account(x + h)[0] - account(x - h)[0]) / 2e-6 for h in step]).T
+    np.testing.assert_allclose(slope, numeric, atol=1e-7)
 
 
 def test_end_gauge_of_the_gum():

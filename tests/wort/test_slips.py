@@ -207,6 +207,10 @@ def test_two_slips_widen_what_is_left():
         one_day(**{"pre-boil volume": 4.0, "fermenter gravity": 0.012, "post-boil volume": -3.0}), RIG, CONSTANTS
     )
     assert any("does not close even so; every standard deviation is widened by" in note for note in balance.notes)
+    assert (
+        balance.extract_mass["fermenter"].std_dev
+        > 2 * extract_balance(one_day(), RIG, CONSTANTS).extract_mass["fermenter"].std_dev
+    )
 
 
 def test_repeats_that_disagree_are_found():
