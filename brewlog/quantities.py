@@ -299,12 +299,12 @@ def _linear(name: str, unit: str) -> Scale | None:
     if name != "1" and _GRAMMAR.fullmatch(name) is None:
         return None
     wish = "" if unit == "1" else unit
+    written = "" if name == "1" else re.sub(r"(?<=[A-Za-z])(?=[1-4])", "**", name)
     try:
-        start, one, two = (ureg.Quantity(x, "" if name == "1" else name).to(wish).magnitude for x in (0.0, 1.0, 2.0))
-        factor, offset = float(one - start), float(start)
-        straight = (
-            bool(np.isclose(two - one, factor, rtol=1e-9)) and factor > 0 and bool(np.isfinite([factor, offset]).all())
-        )
+        start, half, full = (float(ureg.Quantity(x, written).to(wish).magnitude) for x in (0.0, 500.0, 1000.0))
     except Exception:  # pint raises assertion, token and recursion errors too on odd signs
         return None
-    return Scale(name, factor, 0.0 if abs(offset) < 1e-12 * factor else offset) if straight else None
+    factor = (full - start) / 1000
+    straight = np.isfinite([start, half, full]).all() and factor > 0 and np.isclose(2 * half, start + full, rtol=1e-9)
+    # pint leaves rounding in the last digit: 0.4535923700000001
+    return Scale(name, float(f"{factor:.14g}"), float(f"{start:.14g}")) if straight else None

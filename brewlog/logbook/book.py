@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from brewlog.logbook import layout, values
-from brewlog.logbook.folder import find_traces, list_folder, tell_unread
+from brewlog.logbook.folder import can_be_a_file, find_traces, list_folder, tell_unread
 from brewlog.logbook.headers import shown
 from brewlog.logbook.labels import Labelled
 from brewlog.logbook.layout import FileLayout
@@ -28,6 +28,8 @@ LONGEST_CHECK = 10.0
 """After so long no further trace is read for the list of problems. [s]"""
 MANY = 20
 """Brews lacking the same that are reported one by one; more are reported together."""
+LONGEST_LABEL = 200
+"""Longest label of a brew, a rig or a water test. [characters]"""
 ROWS_KEPT = 4_000_000
 """Rows of traces that are remembered; a longer trace is read again when it is asked for again."""
 Loaded = tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]
@@ -228,6 +230,8 @@ class _Reader:
                 "one row per brew day",
                 "there is nothing to work on",
             )
+            # rows of the other files belong to brews: each would be reported for want of its own
+            return self.nothing()
         rig_rows = self.unique(layout.RIGS, self.rows(layout.RIGS), "label of its own")
         rigs = {row.values["label"]: self.rig(row) for row in rig_rows}
         tell_unread(self.present, self.say)
@@ -295,6 +299,14 @@ class _Reader:
             loaders,
         )
 
+    def nothing(self) -> Logbook:
+        """A logbook without brews."""
+        empty: dict[str, Any] = {}
+        return Logbook(
+            self.root, Labelled("rig", "rigs.csv", empty), Labelled("brew", "brews.csv", empty),
+            Labelled("water test", "water_tests.csv", empty), tuple(self.problems), {},
+        )  # fmt: skip
+
     # -- relations between files
 
     def unique(self, file: FileLayout, rows: list[Row], wish: str) -> list[Row]:
@@ -304,6 +316,13 @@ class _Reader:
         kept = []
         for row in rows:
             label = row.values[key]
+            if len(label) > LONGEST_LABEL:
+                wish = f"a label of at most {LONGEST_LABEL} characters"
+                self.complain(file.name, row.line, file.columns[0].name, label, wish, "this row is left out")
+                continue
+            if file is not layout.RIGS and not can_be_a_file(label):
+                wish = "a label that can be a file's name, without / and \\"
+                self.complain(file.name, row.line, file.columns[0].name, label, wish, "it can have no trace")
             before = seen.get(label.casefold())
             if before:
                 like = f"{label} (line {before[1]} has {before[0]!r})"
@@ -355,6 +374,9 @@ class _Reader:
     def known_rig(self, file: FileLayout, row: Row, rigs: Mapping[str, Rig]) -> str | None:
         label = row.values.get("rig")
         if label is None:
+            if len(rigs) > 1:
+                wish = f"one of {', '.join(list(rigs)[:5])}"
+                self.complain(file.name, row.line, "rig", "no rig", wish, "its rig is not known", "note")
             return next(iter(rigs)) if len(rigs) == 1 else None
         if label in rigs:
             return str(label)
@@ -366,7 +388,8 @@ class _Reader:
             return folded[label.casefold()]
         near = values.nearest(label, rigs)
         hint = f" (perhaps {near!r})" if near else ""
-        self.complain(file.name, row.line, "rig", label, f"a rig in rigs.csv{hint}", "the rig of this row is not known")
+        cost = "this row is left out" if file is layout.CHANNELS_FILE else "the rig of this row is not known"
+        self.complain(file.name, row.line, "rig", label, f"a rig in rigs.csv{hint}", cost)
         return None
 
     def assumed_rigs(self, brew_rows: list[Row]) -> dict[str, Rig]:
@@ -387,6 +410,8 @@ class _Reader:
                 self.complain("channels.csv", row.line, "channel", row.values["channel"], wish, "this row is left out")
                 continue
             rig = self.known_rig(layout.CHANNELS_FILE, row, rigs) if row.values.get("rig") else None
+            if rig is None and row.values.get("rig"):
+                continue
             column = row.values["column"]
             found.setdefault(rig, {})[values.plain(column)] = (channel, row.values.get("unit"), column)
         return found
@@ -415,6 +440,8 @@ class _Reader:
             if any(p.severity == "problem" and p.file.startswith(name) for p in self.problems):
                 continue  # what is missing here may be what could not be read there
             lacking = [row for row in brew_rows if row.values["brew"] not in owned]
+            if name == layout.TRACE_FOLDER:
+                lacking = [row for row in lacking if can_be_a_file(row.values["brew"])]
             for row in lacking[:MANY]:
                 label = shown(row.values["brew"])
                 wish = f"a trace traces/{label}.csv" if name == layout.TRACE_FOLDER else f"rows of brew {label!r}"

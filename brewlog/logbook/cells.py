@@ -120,7 +120,7 @@ class ColumnReader:
         elif len(found) == 1 and scale.unit == "%" and 0 < found[0] <= SMALLEST_PER_CENT.get(column.name, 0.0):
             whole = [v for n in found if column.low <= (v := float(scale(100 * n))) <= column.high]
             fits, repaired = whole or fits, f"read as {100 * found[0]:.6g} %" if whole else repaired
-        elif len(fits) == 1 and len(found) > 1 and repaired is None:
+        elif len(fits) == 1 and repaired is None and (len(found) > 1 or ("," in cell and not self.comma)):
             repaired = f"read as {scale.back(fits[0]):.6g}"
         if len(fits) != 1:
             hint = f"; it could be {' or '.join(f'{scale.back(v):.6g}' for v in fits)}" if fits else ""

@@ -157,13 +157,18 @@ def read_channel(
     if _unclear(column, unit, scale, target, known, header, line, tell):
         return None
     wish = "a number" if scale.unit == "1" else f"a number in {scale.unit}"
+    if not comma and not pd.api.types.is_numeric_dtype(cells):
+        like = next((k for k, cell in enumerate(cells) if isinstance(cell, str) and "," in cell), None)
+        if like is not None and np.isfinite(numbers[like]):
+            cost = f"read as {numbers[like]:.6g}, and so on in this column"
+            tell.note(int(lines[like]), header.written, str(cells.iloc[like]), "a decimal point", cost)
     tell_bad(header, cells, numbers, lines, wish, "this cell is left out", tell)
     top = float(known.max()) if len(known) else 0.0
     if column.unit == "%" and target == column.name and scale.unit == "%" and 0 < top <= 1.0:
         if column.name == "power" or not np.isin(known, (0.0, 1.0)).all():
             tell.note(line, header.written, f"values up to {top:.3g}", "per cent", "read as shares of one")
         numbers = numbers * 100.0
-    if column.name == "heater" and 1.0 < top <= 100.0 and unit is None:
+    if column.name == "heater" and top <= 100.0 and unit is None and np.median([1.0, *known[known > 0]]) > 1.0:
         tell.note(line, header.written, f"values up to {top:.3g}", "0 or 1", "read as per cent")
         numbers = numbers / 100.0
     result = np.asarray(scale(numbers), dtype=float)

@@ -15,6 +15,10 @@ ERROR_CODES = (85.0, -127.0, 127.0, -196.6, 999.0, 999.9, -999.0, 9999.0, -9999.
 """Numbers that temperature sensors give in place of a temperature (common practice, no source)."""
 JUMP = 5.0
 """A single value this far from both neighbours is a spike. [K]"""
+WIDE_JUMP = 8.0
+"""The same for two or three values. [K]"""
+BRIEF = 120.0
+"""Two or three values make a spike if what is around them lies this close. [s]"""
 STUCK = 1200.0
 """A sensor that stands still that long while another moves is stuck. [s]"""
 OTHERS_MOVE = 4.0
@@ -95,20 +99,20 @@ def _codes(values: np.ndarray) -> np.ndarray:
 
 
 def _spikes(elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Single values more than `JUMP` away from both neighbours, which themselves agree."""
+    """One to three values more than `JUMP` away from both neighbours, which themselves agree."""
     mask = np.zeros(len(values), dtype=bool)
     known = np.flatnonzero(np.isfinite(values))
-    if len(known) < 3:
-        return mask
     v, t = values[known], elapsed[known]
-    before, here, after = v[:-2], v[1:-1], v[2:]
-    close = (t[2:] - t[:-2]) < LONG_GAP
-    apart = (
-        (np.abs(here - before) > JUMP)
-        & (np.abs(here - after) > JUMP)
-        & (np.sign(here - before) == np.sign(here - after))
-    )
-    mask[known[1:-1][close & apart & (np.abs(before - after) < JUMP)]] = True
+    for width, jump in ((1, JUMP), (2, WIDE_JUMP), (3, WIDE_JUMP)):
+        if len(known) < width + 2:
+            continue
+        before, after = v[: -width - 1], v[width + 1 :]
+        inside = np.stack([v[1 + k : len(v) - width + k] for k in range(width)])
+        up = (inside > np.maximum(before, after) + jump).all(axis=0)
+        down = (inside < np.minimum(before, after) - jump).all(axis=0)
+        brief = (t[width + 1 :] - t[: -width - 1]) < (LONG_GAP if width == 1 else BRIEF)
+        for start in np.flatnonzero((up | down) & brief & (np.abs(before - after) < JUMP)):
+            mask[known[start + 1 : start + 1 + width]] = True
     return mask
 
 

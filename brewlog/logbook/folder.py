@@ -22,6 +22,17 @@ def list_folder(root: Path) -> dict[str, Path]:
     return dict(sorted(found.items()))
 
 
+def can_be_a_file(label: str) -> bool:
+    """True for a label that can be the name of a file inside a folder.
+
+    Examples
+    --------
+    >>> can_be_a_file("k01"), can_be_a_file("../../x"), can_be_a_file("2024/05")
+    (True, False, False)
+    """
+    return not set(label) & set("/\\\0") and label.strip(". ") != "" and label.isprintable()
+
+
 def tell_unread(present: Mapping[str, Path], say: Say) -> None:
     """Report tables in the folder that nothing is read from."""
     known = {file.name for file in layout.FILES} | {f"{file.name}.gz" for file in layout.FILES}

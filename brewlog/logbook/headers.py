@@ -52,7 +52,11 @@ def split_header(cell: str) -> tuple[str, str | None]:
     >>> split_header("mass [kg]"), split_header("temp (degF)"), split_header("date")
     (('mass', 'kg'), ('temp', 'degF'), ('date', None))
     """
-    found = _HEADER.fullmatch(cell) if len(cell) <= 200 else None
+    if len(cell) > 200:
+        # no unit is that long: its start is enough to say so
+        name, _, unit = cell[:200].replace("(", "[").partition("[")
+        return (name.strip(), unit) if unit and name.strip() else (cell.strip(), None)
+    found = _HEADER.fullmatch(cell)
     return (found[1], found[2].strip() or None) if found and found[1] else (cell.strip(), None)
 
 

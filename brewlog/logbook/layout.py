@@ -28,6 +28,9 @@ class Column:
     field: str = ""
     """Field of the record, where its name differs from the column's."""
     needed: bool = False
+    """A row without it cannot be read."""
+    wanted: bool = False
+    """A row without it is read, but lacks what it should have."""
     hot: float = float("inf")
     """A column without unit whose median lies above this is plainly not in degC. [degC]"""
 
@@ -66,8 +69,8 @@ def _label(name: str, meaning: str) -> Column:
     return Column(name, meaning, "label", needed=True)
 
 
-def _temp(name: str, meaning: str, hot: float = 105.0) -> Column:
-    return Column(name, meaning, "number", "degC", low=-30.0, high=150.0, hot=hot)
+def _temp(name: str, meaning: str, low: float = -5.0, high: float = 108.0, hot: float = 105.0) -> Column:
+    return Column(name, meaning, "number", "degC", low=low, high=high, hot=hot)
 
 
 _BREW = _label("brew", "label of the brew, as in brews.csv")
@@ -77,10 +80,10 @@ EVENTS = ("heat-up", "mash-in", "rest", "mash-out", "lift", "boil", "hops", "boi
 GRAVITY_UNITS = {"SG": (0.98, 1.2), "degP": (-3.0, 45.0), "Brix": (-3.0, 45.0), "kg/m^3": (980.0, 1200.0)}
 """Units of a gravity, each with the range of readings that can be."""
 OTHER_READINGS = {
-    "volume": ("L", 0.0, 10000.0),
-    "mass": ("kg", 0.0, 10000.0),
-    "temperature": ("degC", -30.0, 150.0),
-    "pH": ("1", 0.0, 14.0),
+    "volume": ("L", 0.0, 2000.0),
+    "mass": ("kg", 0.0, 2000.0),
+    "temperature": ("degC", -5.0, 108.0),
+    "pH": ("1", 2.0, 12.0),
 }
 """Canonical unit and range of the other quantities."""
 
@@ -89,22 +92,22 @@ BREWS = FileLayout(
     "one row per brew day",
     (
         _label("brew", "your own label, unique; also the name of the trace's file"),
-        Column("date", "ISO 8601 date", "date"),
+        Column("date", "ISO 8601 date", "date", wanted=True),
         Column("rig", "label in rigs.csv"),
         Column("recipe", "free text"),
         Column("style", "free text"),
         Column("heater_follows", "the sensor the controller acted on during the mash", "word", words=("base", "mash")),
-        _number("mash_water", "water in the kettle at mash-in, at 20 degC", "L", 0.0, 10000.0),
-        _number("sparge_water", "rinse water, at 20 degC", "L", 0.0, 10000.0),
+        _number("mash_water", "water in the kettle at mash-in, at 20 degC", "L", 0.0, 2000.0),
+        _number("sparge_water", "rinse water, at 20 degC", "L", 0.0, 2000.0),
         _temp("sparge_temp", "temperature of the rinse water"),
         _number("mill_gap", "gap of the mill's rollers", "mm", 0.05, 5.0),
-        _temp("grain_temp", "temperature of the grain before mash-in", hot=45.0),
-        _temp("ambient_temp", "temperature of the air around the rig", hot=45.0),
+        _temp("grain_temp", "temperature of the grain before mash-in", -40.0, 60.0, hot=45.0),
+        _temp("ambient_temp", "temperature of the air around the rig", -40.0, 60.0, hot=45.0),
         _number("boil_time", "planned length of the boil", "min", 0.0, 600.0),
         Column("cooling", "how the wort was cooled", "word", words=("chilled", "hot-filled")),
         _number("altitude", "above sea level", "m", -450.0, 6000.0),
         _number("planned_gravity", "pre-boil, as the recipe expects", "1", 0.98, 1.2, written="SG"),
-        _number("planned_volume", "pre-boil at 20 degC, as the recipe expects", "L", 0.0, 10000.0),
+        _number("planned_volume", "pre-boil at 20 degC, as the recipe expects", "L", 0.0, 2000.0),
         Column("changes", "what else was different that day"),
         Column("pair", "number of the random pair and `tight` or `loose`"),
         Column("notes", "free text"),
@@ -117,14 +120,14 @@ RIGS = FileLayout(
     (
         Column("rig", "your own label, unique", "label", needed=True, field="label"),
         _number("heater_power", "nameplate power", "W", 10.0, 200000.0),
-        _number("kettle_volume", "volume of the kettle", "L", 0.5, 10000.0),
+        _number("kettle_volume", "volume of the kettle", "L", 0.5, 2000.0),
         _number("dead_volume", "wort left behind under the tap", "L", 0.0, 1000.0),
         _number("sensor_sd", "one standard deviation of the temperature sensors", "K", 0.0, 20.0),
         _number("volume_sd", "one standard deviation of a volume", "L", 0.0, 100.0),
         _number("gravity_sd", "one standard deviation of a gravity, in SG", "1", 0.0, 0.05, written="SG"),
-        _temp("hydrometer_temp", "calibration temperature of the hydrometer", hot=45.0),
+        _temp("hydrometer_temp", "calibration temperature of the hydrometer", 0.0, 60.0, hot=45.0),
         _number("refractometer_factor", "wort correction factor of the refractometer", "1", 0.8, 1.3),
-        _number("vessel_mass", "mass of the empty vessel", "kg", 0.1, 2000.0),
+        _number("vessel_mass", "mass of the empty vessel", "kg", 0.1, 1000.0),
         Column(
             "vessel_material", "what the vessel is made of", "word", words=("stainless steel", "aluminium", "copper")
         ),
@@ -138,10 +141,10 @@ GRIST = FileLayout(
     (
         _BREW,
         Column("malt", "generic type of the malt", needed=True),
-        _number("mass", "as weighed", "kg", 0.0, 5000.0),
+        _number("mass", "as weighed", "kg", 0.0, 1000.0),
         _number("extract", "laboratory extract, fine grind, dry basis", "1", 0.3, 1.0, "%", "malt_extract"),
         _number("fine_coarse", "fine-coarse difference of the extract", "1", -0.02, 0.2, "%"),
-        _number("moisture", "moisture of the malt", "1", 0.0, 0.5, "%"),
+        _number("moisture", "moisture of the malt", "1", 0.0, 0.2, "%"),
     ),
 )
 ADDITIONS = FileLayout(
@@ -150,9 +153,9 @@ ADDITIONS = FileLayout(
     (
         _BREW,
         Column("what", "what was added", "word", words=("sugar", "extract", "water", "malt", "salt"), needed=True),
-        _number("mass", "as weighed", "kg", 0.0, 5000.0),
-        _number("volume", "at `temp`", "L", 0.0, 10000.0),
-        _temp("temp", "of what was added; 20 degC if empty"),
+        _number("mass", "as weighed", "kg", 0.0, 1000.0),
+        _number("volume", "at `temp`", "L", 0.0, 2000.0),
+        _temp("temp", "of what was added; 20 degC if empty", low=-40.0),
         Column("stage", "where it joined", "word", words=("mash", "boil", "fermenter")),
         _number("extract", "extract as is", "1", 0.0, 1.0, "%"),
         Column("event", "moment of the day"),
@@ -165,8 +168,8 @@ RESTS = FileLayout(
     (
         _BREW,
         Column("rest", "1, 2, 3 ... in the order of the day", "whole", "1", low=1, high=99, needed=True),
-        Column("temp", "rest temperature", "number", "degC", low=20.0, high=110.0, needed=True, hot=105.0),
-        _number("time", "planned length", "min", 0.0, 3000.0),
+        Column("temp", "rest temperature", "number", "degC", low=20.0, high=105.0, needed=True, hot=105.0),
+        _number("time", "planned length", "min", 0.0, 1440.0),
         _number("headroom", "how far above the rest temperature the base may run while heating", "K", 0.0, 60.0),
         _number("power", "limit of the heater's power, of nameplate", "%", 0.0, 100.0),
         Column("purpose", "`mash-in`, `saccharification`, `mash-out`, or your own word"),
@@ -216,16 +219,16 @@ WATER_TESTS = FileLayout(
         ),
         Column("rig", "label in rigs.csv"),
         Column("date", "ISO 8601 date", "date"),
-        _number("water", "as read, at `water_temp`", "L", 0.0, 10000.0),
+        _number("water", "as read, at `water_temp`", "L", 0.0, 2000.0),
         _temp("water_temp", "at which the volume was read"),
         Column("kind", "what was done", "word", words=("heat-up", "cool-down", "boil")),
-        _number("water_after", "what a boil test left, at `water_temp`", "L", 0.0, 10000.0),
+        _number("water_after", "what a boil test left, at `water_temp`", "L", 0.0, 2000.0),
     ),
 )
 FILES = (BREWS, RIGS, GRIST, ADDITIONS, RESTS, READINGS, EVENTS_FILE, CHANNELS_FILE, WATER_TESTS)
 """Every file but the traces, in the order in which they are read."""
 
-_TRACE_TEMP = (-30.0, 130.0)
+_TRACE_TEMP = (-40.0, 115.0)
 CHANNELS = {
     "mash_temp": Column(
         "mash_temp", "a probe standing in the grain bed", "number", "degC", "", *_TRACE_TEMP, hot=104.0

@@ -85,7 +85,7 @@ def summer_time(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Telle
     for k in np.flatnonzero(np.abs(steps - HOUR - usual) < min(slack, 60.0)) + 1:
         before = pd.Timestamp(float(seconds[k - 1]), unit="s")
         to_the_hour = HOUR - (before.minute * 60 + before.second)
-        if before.dayofweek == 6 and before.month in (3, 4, 9, 10, 11) and before.hour < 3 and to_the_hour <= slack:
+        if before.weekday() == 6 and before.month in (3, 4, 9, 10, 11) and before.hour < 3 and to_the_hour <= slack:
             result[k:] -= HOUR
             cost = "read as the start of summer time, the day runs on"
             tell.note(int(lines[k]), column, "a clock set forward by one hour", "times that run on", cost)
@@ -120,7 +120,8 @@ def in_order(frame: pd.DataFrame, key: str) -> tuple[pd.DataFrame, list[Told]]:
         back = np.flatnonzero(np.diff(times) < 0) + 1
         if len(back):
             start, end = times[back[0]] - times.min(), times[back[-1]] - times.min()
-            fault = TraceFault("out of order", None, float(start), float(max(start, end)), len(back), "put in order")
+            late = int((times < np.maximum.accumulate(times)).sum())
+            fault = TraceFault("out of order", None, float(start), float(max(start, end)), late, "put in order")
             told.append(Told(fault, int(lines[back[0]]), False))
             frame = frame.sort_values(key, kind="stable")
     return _each_once(frame.reset_index(drop=True), key, told)

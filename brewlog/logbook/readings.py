@@ -71,7 +71,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     elif unit == "SG" and not written and not fits and numbers and 1.2 < numbers[0] <= 45:
         problem("value", cell, f"{wish}, or the unit of the reading (degP or Brix)", "this reading is left out")
         return None
-    elif len(fits) == 1 and len(numbers) > 1 and row.inside is None:
+    elif len(fits) == 1 and row.inside is None and (len(numbers) > 1 or ("," in cell and not row.comma)):
         problem("value", cell, wish, f"read as {scale.back(fits[0]):.6g}", "note")
     if len(fits) != 1:
         problem("value", cell, wish, "this reading is left out")

@@ -59,6 +59,16 @@ class Lines:
         """Rows below one row."""
         return Lines(self.rows[place + 1 :], self.numbers[place + 1 :], self.separator)
 
+    def without(self, row: str | list[str]) -> tuple[Lines, list[int]]:
+        """Rows that are not like one row, and the lines of those that are."""
+        again = [k for k, other in enumerate(self.rows) if other == row]
+        if not again:
+            return self, []
+        drop = set(again)
+        kept = [k for k in range(len(self.rows)) if k not in drop]
+        rows: list = [self.rows[k] for k in kept]
+        return Lines(rows, [self.numbers[k] for k in kept], self.separator), [self.numbers[k] for k in again]
+
 
 def read_lines(text: str, separator: str, tell: Teller) -> Lines:
     """Rows that hold text.

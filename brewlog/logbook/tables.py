@@ -31,6 +31,8 @@ class Row:
     """Cells as written, by column."""
     inside: str | None = None
     """Unit that stands inside the cell of a reading's value."""
+    comma: bool | None = None
+    """Whether the file writes a decimal comma; None where it does not tell."""
 
 
 def decimal_comma(texts: Iterable[str], separator: str) -> bool | None:
@@ -84,7 +86,7 @@ class TableReader:
                 rows[0][0], None, f"{top} rows above the column names", "column names first", "they are not read"
             )
         headers = read_headers(rows[top][1], self.line, self.file, self.say)
-        rows = rows[top + 1 :]
+        rows = self._not_again(rows[top + 1 :], rows[top][1])
         columns = self._match(headers)
         places = [(h, [c.unit] if c and c.kind == "number" and c.unit else []) for h, c in columns]
         if rows and (units := units_row(places, rows[0][1])):
@@ -92,6 +94,7 @@ class TableReader:
             columns = [(replace(h, unit=h.unit or units.get(h.place)), c) for h, c in columns]
             rows = rows[1:]
         body = self._fit(rows, headers)
+        self._tell_quotes(headers, body)
         self._tell_nameless(headers, body)
         numbers = (c[h.place] for _, c in body for h, col in columns if col and col.kind == "number")
         comma = decimal_comma(numbers, separator)
@@ -100,10 +103,16 @@ class TableReader:
             self._note(None, None, found, "comma and decimal point", "it was read as such")
         return self._with_keys(self._rows(columns, body, comma))
 
+    def _not_again(self, rows: list[tuple[int, list[str]]], names: list[str]) -> list[tuple[int, list[str]]]:
+        """Rows that do not only repeat the column names, as files pasted together do."""
+        for line in [line for line, cells in rows if cells == names][:MANY]:
+            self._note(line, None, "the column names again", "a row of values", "they are not read")
+        return [(line, cells) for line, cells in rows if cells != names]
+
     def _rows(
         self, columns: Sequence[tuple[Header, Column | None]], body: list[tuple[int, list[str]]], comma: bool | None
     ) -> list[Row]:
-        result = [Row(line) for line, _ in body]
+        result = [Row(line, comma=comma) for line, _ in body]
         lines = [row.line for row in result]
         by_line = dict(zip(lines, result, strict=True))
 
@@ -143,9 +152,10 @@ class TableReader:
             matched.append((header, column))
         self._tell_unknown(unknown, taken)
         for column in self.layout.columns:
-            if column.needed and column.name not in taken:
+            if (column.needed or column.wanted) and column.name not in taken:
                 wish = f"a column {column.name!r}"
-                self._problem(self.line, column.name, "no such column", wish, "no row of the file can be read")
+                cost = "no row of the file can be read" if column.needed else f"no row has a {column.name}"
+                self._problem(self.line, column.name, "no such column", wish, cost)
         return matched
 
     def _by_suffix(self, header: Header, by_name: dict[str, Column]) -> tuple[Header, Column] | None:
@@ -205,6 +215,10 @@ class TableReader:
                 if column.name in row.cells and values.is_missing(row.cells[column.name]):
                     found = shown(row.cells[column.name]) or "an empty cell"
                     self._problem(row.line, column.name, found, column.meaning, "this row is left out")
+            for column in self.layout.columns:
+                if column.wanted and column.name in row.cells and values.is_missing(row.cells[column.name]):
+                    cost = f"this row has no {column.name}"
+                    self._problem(row.line, column.name, "an empty cell", column.meaning, cost)
             if not lacking:
                 kept.append(row)
         return kept
@@ -217,6 +231,15 @@ class TableReader:
         if len(decoded.damaged) > MANY:
             found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
             self._problem(decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out")
+
+    def _tell_quotes(self, headers: list[Header], body: list[tuple[int, list[str]]]) -> None:
+        """Note cells that begin with a quote which is never closed."""
+        for header in headers:
+            for line, cells in body:
+                cell = cells[header.place]
+                if cell.startswith('"') and cell.count('"') % 2:
+                    wish = "a quote at the end of the cell, too"
+                    self._note(line, header.written, cell, wish, "the quote was read as a sign like others")
 
     def _tell_nameless(self, headers: list[Header], body: list[tuple[int, list[str]]]) -> None:
         for header in headers:

@@ -221,7 +221,10 @@ def _read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[T
         tell.note(top[0][0], None, found, "column names first", "they are not read")
     headers = read_headers(cells, line, tell.file, tell.say)
     matched = match_channels(headers, source.names, line, tell)
-    lines = lines.below(place)
+    lines, again = lines.below(place).without(lines.rows[place])
+    if again:
+        times = "once" if len(again) == 1 else f"{len(again)} times"
+        tell.note(again[0], None, f"the column names again, {times}", "rows of numbers", "they are not read")
     if lines.rows and (units := units_row([(f.header, _possible_units(f)) for f in matched], lines.cells(0))):
         tell.note(lines.numbers[0], None, "a row of units", "units behind the column names", "it was read as such")
         matched = [Found(f.header, f.channel, f.unit or units.get(f.header.place)) for f in matched]

@@ -95,13 +95,13 @@ SAID = [
     (
         changed("grist.csv", "5.2", "-5.2"),
         "problem",
-        "grist.csv, line 3, column mass [kg]: found '-5.2', expected a number from 0 to 5000 kg; "
+        "grist.csv, line 3, column mass [kg]: found '-5.2', expected a number from 0 to 1000 kg; "
         "this cell is left out.",
     ),
     (
         changed("grist.csv", "5.2", "inf"),
         "problem",
-        "grist.csv, line 3, column mass [kg]: found 'inf', expected a number from 0 to 5000 kg; this cell is left out.",
+        "grist.csv, line 3, column mass [kg]: found 'inf', expected a number from 0 to 1000 kg; this cell is left out.",
     ),
     (
         changed("brews.csv", "2024-05-01", "2024-13-01"),
