@@ -196,7 +196,7 @@ class ExtractBalance:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw where the extract went, from potential to fermenter; return the Axes drawn on."""
-        from brewlog.wort.picture import plot_waterfall
+        from brewlog.figures import plot_waterfall
 
         return plot_waterfall(self.waterfall, ax)
 
