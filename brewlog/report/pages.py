@@ -34,6 +34,7 @@ from brewlog.report.review import BrewReview
 from brewlog.report.tables import constants_table, plain_table, rests_table, shown_constant, shown_number
 from brewlog.report.units import UnitChoice
 from brewlog.report.words import counted, interval, number, value_of
+from brewlog.rig.watch import watch
 
 if TYPE_CHECKING:
     from brewlog.rig import RigFit
@@ -296,6 +297,11 @@ def rig_page(results: Results, label: str, names: dict[str, dict[str, str]], cho
                 "Every brew's own estimate beside the interval over all brews, as a share of the estimate.",
                 TALL,
             ),
+        ]
+        found = watch(fit, results.book.brews_of(label))
+        blocks += [
+            Heading("What to look at"),
+            Listing(tuple(str(one) for one in found) or ("Nothing unusual was found in the traces of this rig.",)),
         ]
         blocks += model_picture(results, fit)
         blocks += drift_picture(fit)
