@@ -142,7 +142,7 @@ def _row(book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mappin
     why = rig_reasons.get(row["rig"], "the rig has no constants")
     row |= _holds(brew, fit, why, missing)
     row |= {name: text for name, text in brew.own.items() if name not in COLUMNS and str(text).strip()}
-    row["missing"] = "; ".join(f"{name}: {reason}" for name, reason in missing.items())
+    row["missing"] = "; ".join(f"{name}: {reason.replace('; ', ', ')}" for name, reason in missing.items())
     return row
 
 
@@ -193,9 +193,8 @@ def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]
     try:
         balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
     except ValueError as error:
-        return (
-            missing.update(dict.fromkeys([*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"], str(error))) or found
-        )
+        missing |= dict.fromkeys([*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"], str(error))
+        return found
     for name in EFFICIENCIES:
         value = getattr(balance, name)
         if value is None:
@@ -227,13 +226,14 @@ def _holds(brew: Brew, fit: Any, why_no_fit: str, missing: dict[str, str]) -> di
                 _reconstructed(brew, fit, held) if fit is not None else (held, f"no bed probe, and {why_no_fit}")
             )
     except ValueError as error:
-        return missing.update(dict.fromkeys(("hold_rms", "mash_time", "mash_out", "lateness"), str(error))) or found
+        missing |= dict.fromkeys(("hold_rms", "mash_time", "mash_out", "lateness"), str(error))
+        return found
     for name in wanted:
         value = held.overall.get(name)
         if value is None or not np.isfinite(float(value)):
             if not name.endswith("_sd"):
                 reason = held.reasons.get(name, "the trace does not tell")
-                missing[name] = (f"{reason}, {why}" if why else reason).replace("; ", ", ")
+                missing[name] = f"{reason}, {why}" if why else reason
         else:
             found[name] = float(value)
     found["hold_from"] = held.overall.get("hold_from") or ""
