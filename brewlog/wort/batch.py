@@ -30,7 +30,7 @@ DATA = (
 )
 """What the balances tie together, in the order of the columns of `slip` and `gain`."""
 _PER_SG = 1000.0 * WATER_20 - AIR_DENSITY
-_BLOCK = 1024  # brews worked on at a time: their arrays stay in the processor's cache
+_BLOCK = 2048  # brews worked on at a time: their arrays stay in the processor's cache
 _UNREAD = (1e3, 1e3, 1e3, 1.0, 1.0, 1.0, 1e3, 1e3)  # sd of what was not read: so large that it decides nothing
 
 
@@ -281,6 +281,8 @@ def _shared(sd: Array, unread: NDArray[np.bool_], share: float) -> tuple[Array, 
 
 def _told(slope: Array, unread: NDArray[np.bool_]) -> tuple[NDArray[np.int_], NDArray[np.bool_]]:
     """Degrees of freedom, and which data are read or follow from the others, by pattern of what was read."""
+    if not unread.any():
+        return np.full(unread.shape[1], 4), ~unread
     code = (1 << np.arange(8)) @ unread
     df = np.empty(unread.shape[1], dtype=int)
     told = ~unread

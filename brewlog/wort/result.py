@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from brewlog.quantities import with_unit
+from brewlog.wort.account import STAGE_STATES
 from brewlog.wort.losses import water_account, waterfall
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ DEFINITIONS = {
     "brewhouse": "extract from malt in the fermenter / potential",
 }
 """What each efficiency is."""
+_WORDS = {"volume": "volume", "extract": "gravity", "wort": "gravity"}  # of a state's name
 
 
 @dataclass(frozen=True)
@@ -44,9 +46,9 @@ class ExtractBalance:
     extract_mass: Mapping[str, Any]
     """By stage; `dissolved` is what the mash liquor held at its end. [kg]"""
     volume: Mapping[str, Any]
-    """By stage, at 20 degC, adjusted. [L]"""
+    """By stage, at 20 degC, adjusted; where it was not read, worked out from the others. [L]"""
     gravity: Mapping[str, Any]
-    """By stage, apparent, 20/20, adjusted. [SG]"""
+    """By stage, apparent, 20/20, adjusted; where it was not read, worked out from the others. [SG]"""
     states: Mapping[str, Any]
     """Everything in the account that is known: water, evaporation, losses, additions. [kg or L]"""
     conversion: Any
@@ -160,8 +162,10 @@ class ExtractBalance:
             lines.append(f"potential      {_pm(self.potential, 2)} kg extract, fine grind")
         for name, definition in DEFINITIONS.items():
             value = getattr(self, name)
-            shown = f"{_pm(value, 1)} %" if value is not None else f"not known: {self.reasons.get(name, 'no reading')}"
-            lines.append(f"{name:<14} {shown}   ({definition})")
+            if value is None:
+                lines.append(f"{name:<14} not known: {self.reasons.get(name, 'no reading')}")
+            else:
+                lines.append(f"{name:<14} {_pm(value, 1)} %   ({definition})")
         lines.append("")
         for stage in ("first wort", "pre-boil", "post-boil", "fermenter"):
             parts = [
@@ -174,7 +178,13 @@ class ExtractBalance:
                 if stage in table
             ]
             if parts:
-                lines.append(f"{stage:<14} {', '.join(parts)}")
+                guessed = " and ".join(
+                    _WORDS[name.split("_")[1]]
+                    for name in STAGE_STATES[stage]
+                    if name is not None and name not in self.read
+                )
+                remark = f"   ({guessed} worked out)" if guessed else ""
+                lines.append(f"{stage:<14} {', '.join(parts)}{remark}")
         steps = self.waterfall
         if len(steps):
             lines += ["", "Where the extract went"]

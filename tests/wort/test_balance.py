@@ -378,6 +378,16 @@ def test_waterfall_closes_and_names_what_would_split_a_step():
     assert extract_balance(Brew("1"), None).waterfall.empty
 
 
+def test_summary_tells_what_was_read_and_what_was_worked_out():
+    text = extract_balance(brew(*PRE, *POST, FERMENTER[1]), RIG).summary()
+    assert "conversion     not known: the gravity of the first wort" in text
+    assert "(extract in the kettle before the boil / potential)" in text
+    assert "   (gravity worked out)" in text
+    assert text.count("worked out") == 1
+    assert "check          the readings fit together: chi-square" in text
+    assert "What was not dissolved and what was not rinsed out cannot be told apart" in text
+
+
 def test_water_account_closes():
     water = extract_balance(brew(FIRST_WORT, *PRE, *POST, *FERMENTER), RIG).water["estimate"]
     into = water[["mash water", "moisture of the malt", "rinse water"]].sum()
