@@ -81,7 +81,8 @@ class RigFit:
         vessel, sd = self["vessel_heat_capacity"], float(self.constants.loc["vessel_heat_capacity", "sd"])  # type: ignore[arg-type]
         if not np.isfinite(vessel):
             vessel, sd, _ = vessel_from_records(self.record)
-        return ufloat(wet, WATER_SD * wet) + ufloat(malt, MALT_SD * malt) + ufloat(vessel, sd)
+        whole = ufloat(wet, WATER_SD * wet) + ufloat(vessel, sd)
+        return whole + ufloat(malt, MALT_SD * malt) if malt > 0 else whole
 
     def heating_rate(self, water: Any, grain: Any = 0.0, temp: float = 65.0, room: float = 20.0) -> Any:
         """Rate at which full power warms a charge, less what is lost to the room, as `uncertainties` value. [K/min]

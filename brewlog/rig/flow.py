@@ -24,6 +24,10 @@ FIRST_SD = 0.25
 """Sd of the logarithm in the first window against the rig's usual flow. [1]"""
 
 
+POOR = 1.5
+"""A mash that leaves so much more than the rig's usual residuals is looked at for deep blocks first. [1]"""
+
+
 @dataclass(frozen=True)
 class FlowCourse:
     """Flow through the bed by windows of five minutes, relative to the rig's usual flow."""
@@ -36,6 +40,8 @@ class FlowCourse:
     """One standard deviation of `logs`."""
     usual: float
     """[L/min], or [W/K] for the two-node model."""
+    probe: bool = True
+    """A probe in the bed was seen."""
 
     @property
     def baseline(self) -> float:
@@ -113,20 +119,29 @@ def _solve(
     for i in range(1, n):
         for j, k, sign in ((i, i, 1), (i - 1, i - 1, 1), (i, i - 1, -1), (i - 1, i, -1)):
             penalty[j, k] += sign / WANDER**2
+    # noise as the rig's brews have it: residuals of this brew may hold the very block that is looked for
+    others = [d.mash for d in fit.days.values() if d.mash is not None]
+    usual_rms = max(float(np.median([m.rms["pooled"] for m in others])) if others else 0.15, 0.05)
+    usual_length = float(np.median([m.inflation for m in others])) if others else 20.0
     guess = start
-    for _ in range(4):
+    for turn in range(5):
         now = replace(series, coupling=series.coupling * np.exp(logs)[which])
         found = fit_model(
             fit.model, now, guess, fixed=("probe_lag", coupling), priors=priors, start_sd=START_SD, robust=False
         )
         guess = {**found.constants, coupling: start[coupling]}
+        if turn == 0 and found.rms["pooled"] > POOR * usual_rms:
+            # far from the usual flow the windows' slopes mislead: begin at the best of some deep blocks
+            logs = _best_block(now, found, which, n)
+            if logs.any():
+                continue
         slopes = _window_slopes(now, found, which, n)
         rest = found.residuals[0]
         good = np.isfinite(rest)
-        weight = 1 / (max(found.rms["pooled"], 0.05) ** 2 * found.inflation)
+        weight = 1 / (usual_rms**2 * usual_length)
         j = slopes[good]
         # the other constants may move with the windows: project their directions out, up to their priors
-        other = _other_slopes(now, found)[good]
+        other = slopes_of(now, found)[good]
         a = weight * other.T @ other + _prior_precision(found, priors)
         cross = weight * other.T @ j
         curve = weight * j.T @ j - cross.T @ np.linalg.solve(a, cross) + penalty
@@ -136,7 +151,32 @@ def _solve(
         sds = np.sqrt(np.diag(inverse(curve)))
         if np.abs(step).max() < 0.03:
             break
-    return FlowCourse(edges, logs, sds, start[coupling])
+    return FlowCourse(edges, logs, sds, start[coupling], bool(np.isfinite(series.readings[:, 1]).any()))
+
+
+def _best_block(series: Series, found: ModelFit, which: np.ndarray, n: int) -> np.ndarray:
+    """Course with one block of two to six windows at a third of the flow, if that explains much of the residuals."""
+    constants, starts, room = found.constants, found.starts[0], float(found.room_shift[0])
+    rest = found.residuals[0]
+    good = np.isfinite(rest)
+    basis, _ = np.linalg.qr(slopes_of(series, found)[good])
+
+    def left(logs: np.ndarray) -> float:
+        now = replace(series, coupling=series.coupling * np.exp(logs)[which])
+        r = (series.readings - modelled(found.model, now, constants, starts, room))[good]
+        r = r - basis @ (basis.T @ r)
+        return float(r @ r)
+
+    best = np.zeros(n)
+    least = 0.8 * left(best)
+    for length in (2, 4, 6):
+        for first in range(n - length + 1):
+            logs = np.zeros(n)
+            logs[first : first + length] = np.log(1 / 3)
+            size = left(logs)
+            if size < least:
+                best, least = logs, size
+    return best
 
 
 def _window_slopes(series: Series, found: ModelFit, which: np.ndarray, n: int) -> np.ndarray:
@@ -150,9 +190,9 @@ def _window_slopes(series: Series, found: ModelFit, which: np.ndarray, n: int) -
     return out
 
 
-def _other_slopes(series: Series, found: ModelFit) -> np.ndarray:
-    """Change of the readings per unit of each other parameter, shape (rows, 2, k)."""
-    constants, starts, room = found.constants, found.starts[0], float(found.room_shift[0])
+def slopes_of(series: Series, found: ModelFit, index: int = 0) -> np.ndarray:
+    """Change of the readings per unit of each fitted parameter, shape (rows, 2, k); by small differences."""
+    constants, starts, room = found.constants, found.starts[index], float(found.room_shift[index])
     before = modelled(found.model, series, constants, starts, room)
     columns = []
     for name in found.params:

@@ -21,8 +21,8 @@ Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
 DEPTHS = (0.5, 0.35, 0.65, 0.8)
 """Depths of the probe in the bed that are tried, the middle first."""
 CLEARLY = 0.15
-"""The probe is taken to stand elsewhere than in the middle if that lowers the sum of squares by this part: depth, lag and
-flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
+"""The probe is taken to stand elsewhere than in the middle if that lowers the sum of squares by this part: depth, lag
+and flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from scipy import stats
 from brewlog.logbook.records import Brew
 from brewlog.rig.constants import RigFit
 from brewlog.rig.fitting import ModelFit, correlation_length, modelled
-from brewlog.rig.flow import FlowCourse, flow_course
+from brewlog.rig.flow import FlowCourse, flow_course, slopes_of
 
 MAINS = "Mains power can kill: leave the inside of plugs, cables and heater to an electrician."
 HOT = "Wort at mash temperature scalds: switch heater and pump off before you reach in."
@@ -24,7 +24,7 @@ HOT = "Wort at mash temperature scalds: switch heater and pump off before you re
 BLOCKED = 0.6
 """A bed counts as blocked while its flow is below this part of the brew's usual flow; half with a margin. [1]"""
 BLOCKED_MINUTES = 10.0
-JUMP = 0.6
+JUMP = 0.9
 """Least jump of the probe's offset that is reported. [K]"""
 LEAST_DRIFT_BREWS = 6
 
@@ -51,7 +51,7 @@ class Finding:
         return self.sentence
 
 
-def watch(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
+def watch_rig(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
     """Everything the watch finds on one rig, in order of the brews.
 
     Parameters
@@ -72,8 +72,10 @@ def watch(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
         found.append(drift)
     found += heater_outliers(fit)
     for brew in brews:
-        found += blocked_bed(brew, fit)
-        found += probe_jump(brew, fit)
+        blocked = blocked_bed(brew, fit)
+        found += blocked
+        if not blocked:  # a blocked bed makes the probe part from the base as a jump would
+            found += probe_jump(brew, fit)
         found += probe_out(brew, fit)
         found += clocks(brew, fit)
     return tuple(found)
@@ -226,10 +228,12 @@ def blocked_stretches(course: FlowCourse) -> list[tuple[int, int]]:
     """First and last window of every blocked stretch of a course of the flow.
 
     Blocked is a window whose flow is below six tenths of the brew's own usual flow and, one sd higher, still below nine
-    tenths; ten minutes of such windows in a row make a stretch (windows are five minutes, so two may hold it).
+    tenths; without a bed probe, two sd higher still below seven tenths, because the base alone tells less. Ten minutes
+    of such windows in a row make a stretch (windows are five minutes, so two may hold it).
     """
     logs = course.logs - course.baseline
-    hits = (logs < np.log(BLOCKED)) & (logs + course.sds < np.log(0.9))
+    sure = logs + course.sds < np.log(0.9) if course.probe else logs + 1.96 * course.sds < np.log(0.7)
+    hits = (logs < np.log(BLOCKED)) & sure
     out: list[tuple[int, int]] = []
     first = None
     for i, hit in enumerate([*hits, False]):
@@ -253,15 +257,15 @@ def probe_jump(brew: Brew, fit: RigFit) -> list[Finding]:
 
     Notes
     -----
-    The step that lowers the squares of the probe's residuals most, at least ten minutes from both ends; reported from
-    0.6 K on and if it is four of its sd, correlated residuals counted once.
+    The step that lowers the squares of the residuals most, at least ten minutes from both ends, after the constants are
+    allowed to move with it; reported from 0.9 K on and if it is four of its sd, correlated residuals counted once.
     """
     day = fit.days.get(brew.label)
     if day is None or day.mash is None or day.sees != "base and bed":
         return []
     out = []
-    for s, rest in zip(day.mash.series, day.mash.residuals, strict=True):
-        step = _best_step(s.elapsed, rest[:, 1])
+    for index in range(len(day.mash.series)):
+        step = _best_step(day.mash, index)
         if step is None:
             continue
         at, size, sd = step
@@ -276,25 +280,35 @@ def probe_jump(brew: Brew, fit: RigFit) -> list[Finding]:
     return out
 
 
-def _best_step(elapsed: np.ndarray, rest: np.ndarray) -> tuple[float, float, float] | None:
-    """Time, size and sd of the step that explains residuals best."""
+def _best_step(fit: ModelFit, index: int) -> tuple[float, float, float] | None:
+    """Time, size and sd of the step in the probe's readings that explains the residuals of one series best.
+
+    What the constants of the fit have taken up of a step is given back: the step is judged by its part that they cannot
+    mimic.
+    """
+    series, rest = fit.series[index], fit.residuals[index]
     good = np.isfinite(rest)
-    t, r = elapsed[good], rest[good]
-    if t.size < 60 or t[-1] - t[0] < 2400:
+    t = series.elapsed
+    if good[:, 1].sum() < 60 or t[-1] - t[0] < 2400:
         return None
-    total, n = np.cumsum(r), np.arange(1, r.size + 1)
-    left = total / n
-    right = (total[-1] - total)[:-1] / (r.size - n[:-1])
-    gain = (left[:-1] - right) ** 2 * n[:-1] * (r.size - n[:-1]) / r.size
-    allowed = (t[:-1] - t[0] > 600) & (t[-1] - t[:-1] > 600)
-    if not allowed.any():
+    basis, _ = np.linalg.qr(slopes_of(series, fit, index)[good])
+    r = rest[good] - basis @ (basis.T @ rest[good])
+    best = None
+    for at in np.arange(t[0] + 600.0, t[-1] - 600.0, 60.0):
+        step = np.zeros(rest.shape)
+        step[t > at, 1] = 1.0
+        c = step[good]
+        c = c - basis @ (basis.T @ c)
+        square = float(c @ c)
+        if square < 1e-3 * good[:, 1].sum():
+            continue
+        pull = float(c @ r)
+        if best is None or pull**2 / square > best[0]:
+            best = pull**2 / square, float(at), pull / square, square, r - c * pull / square
+    if best is None:
         return None
-    k = int(np.argmax(np.where(allowed, gain, -1)))
-    size = float(right[k] - left[k])
-    after = r - np.where(np.arange(r.size) > k, right[k], left[k])
-    length = correlation_length(after)
-    sd = float(after.std() * np.sqrt(length * (1 / (k + 1) + 1 / (r.size - k - 1))))
-    return float(t[k]), size, sd
+    _, at, size, square, after = best
+    return at, size, float(np.sqrt(after.var() * correlation_length(after) / square))
 
 
 def probe_out(brew: Brew, fit: RigFit) -> list[Finding]:

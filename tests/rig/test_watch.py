@@ -1,0 +1,136 @@
+"""The watch: what it finds on days with a known fault, and that it keeps quiet on days without."""
+
+from __future__ import annotations
+
+import runpy
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from brewlog.rig import fit_rig
+from brewlog.rig.flow import flow_course
+from brewlog.rig.watch import blocked_bed, clock_shift, control_chart, heater_drift, probe_jump, watch_rig
+
+DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
+RIG = DRAWN.DrawnRig()
+
+
+@cache
+def days(n=8, seed=6):
+    """Usual days, but for number 3, whose bed lets through a third from 35 to 60 min after mash-in."""
+    rng = np.random.default_rng(seed)
+    block = (2100.0, 3600.0, 0.33)
+    return tuple(
+        replace(
+            DRAWN.draw_brew(RIG, str(k), rng, block=block if k == 3 else None)[0],
+            date=date(2024, 1, 6) + timedelta(days=14 * k),
+        )
+        for k in range(n)
+    )
+
+
+@cache
+def fitted():
+    return fit_rig(DRAWN.RECORD, days())
+
+
+def changed(brew, change):
+    trace, faults, events = brew.load_trace()
+    frame = change(trace.copy())
+    return replace(brew, load_trace=lambda: (frame, faults, events))
+
+
+def test_a_blocked_bed_is_found_with_its_start_and_depth():
+    (found,) = blocked_bed(days()[3], fitted())
+    mash_in = next(e.elapsed for e in days()[3].events if e.event == "mash-in")
+    assert found.start == pytest.approx(mash_in + 2100, abs=450)
+    assert found.low < 0.33 < found.high or found.size == pytest.approx(0.33, abs=0.12)
+    assert "let through only" in found.sentence
+    assert "scalds" in found.sentence
+
+
+def test_days_with_a_free_bed_are_quiet():
+    assert [b.label for b in days() if b.label != "3" and blocked_bed(b, fitted())] == []
+
+
+def test_the_course_of_the_flow_says_where_it_cannot_tell():
+    course = flow_course(days()[0], fitted())
+    assert course.edges.size == course.logs.size + 1
+    assert course.sds.max() > 1.5 * course.sds.min()
+    with pytest.raises(ValueError, match="the flow cannot be told"):
+        flow_course(replace(days()[0], mash_water=None), fitted())
+
+
+def test_a_jump_of_the_probe_is_found():
+    def jump(frame):
+        late = frame["elapsed"] > frame["elapsed"].iloc[-1] - 3000
+        frame.loc[late, "mash_temp"] += 1.5
+        return frame
+
+    brews = [changed(days()[0], jump), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    (found,) = probe_jump(brews[0], fit)
+    assert found.size == pytest.approx(1.5, abs=0.5)
+    assert found.start == pytest.approx(days()[0].trace["elapsed"].iloc[-1] - 3000, abs=120)
+    assert not any(probe_jump(b, fit) for b in brews[1:] if b.label != "3")
+
+
+def test_clocks_that_differ_are_found():
+    def late(frame):
+        # the temperatures' logger stamps two minutes late
+        for column in ("base_temp", "mash_temp"):
+            frame[column] = np.interp(frame["elapsed"] - 120.0, frame["elapsed"], frame[column])
+        return frame
+
+    fit = fit_rig(DRAWN.RECORD, [changed(days()[0], late), *days()[1:]])
+    shift, sd = clock_shift(fit.days["0"].mash)
+    assert shift > 20
+    assert shift > 4 * sd
+    other, _ = clock_shift(fit.days["1"].mash)
+    assert abs(other) < 20
+
+
+def _with_shares(shares):
+    labels = [str(k) for k in range(len(shares))]
+    fit = replace(fitted(), per_brew=pd.DataFrame({"heat_share": shares}, index=labels))
+    return fit, {label: date(2023, 1, 1) + timedelta(days=12 * k) for k, label in enumerate(labels)}
+
+
+def test_drift_of_the_heater_lies_in_its_interval():
+    # -8 % over 60 brews, 3 % scatter of mains power: half-width at most 3 %; 100 logs, 95 % intervals
+    rng, held, widths = np.random.default_rng(8), 0, []
+    for _ in range(100):
+        fit, dates = _with_shares(0.93 * np.exp(np.linspace(0, np.log(0.92), 60) + 0.03 * rng.normal(size=60)))
+        found = heater_drift(fit, dates)
+        held += found.low < -8 < found.high
+        widths.append((found.high - found.low) / 2)
+    assert held >= 88  # 88 or fewer of 100 has probability 0.005 at 95 %
+    assert np.median(widths) < 3.0
+    assert "lost" in found.sentence
+    assert "electrician" in found.sentence
+
+
+def test_a_heater_that_does_not_drift_is_not_reported():
+    rng = np.random.default_rng(3)
+    fit, dates = _with_shares(0.93 + 0.02 * rng.normal(size=30))
+    found = heater_drift(fit, dates)
+    assert found.low < 0 < found.high
+    assert heater_drift(*_with_shares([0.9] * 4)) is None
+
+
+def test_control_chart_limits():
+    # Shewhart: centre +- 2.66 x mean moving range
+    chart = control_chart(pd.Series([1.0, 1.1] * 10 + [1.6]))
+    assert chart["out"].tolist() == [False] * 20 + [True]
+    assert chart["high"].iloc[0] - chart["centre"].iloc[0] == pytest.approx(2.66 * (19 * 0.1 + 0.5) / 20)
+
+
+def test_the_whole_watch_finds_the_blocked_bed_alone():
+    kinds = [(f.kind, f.brew) for f in watch_rig(fitted(), days())]
+    assert kinds == [("blocked bed", "3")]
