@@ -34,7 +34,7 @@ from brewlog.report.review import BrewReview
 from brewlog.report.tables import constants_table, plain_table, rests_table, shown_constant, shown_number
 from brewlog.report.units import UnitChoice
 from brewlog.report.words import counted, interval, number, value_of
-from brewlog.rig.watch import watch
+from brewlog.rig import watch_rig
 
 if TYPE_CHECKING:
     from brewlog.rig import RigFit
@@ -298,7 +298,7 @@ def rig_page(results: Results, label: str, names: dict[str, dict[str, str]], cho
                 TALL,
             ),
         ]
-        found = watch(fit, results.book.brews_of(label))
+        found = watch_rig(fit, results.book.brews_of(label))
         blocks += [
             Heading("What to look at"),
             Listing(tuple(str(one) for one in found) or ("Nothing unusual was found in the traces of this rig.",)),
