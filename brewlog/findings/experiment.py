@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from brewlog.findings import sentences
-from brewlog.findings.model import WANDER_BREWS
 from brewlog.findings.power import MOST_PAIRS, pairs_chance, pairs_for_chance
 from brewlog.findings.relation import Relation
 from brewlog.findings.sentences import points
@@ -158,7 +157,7 @@ def plan_experiment(
         raise ValueError(f"chance is {chance!r}; expected a share between 0.05 and 1, for example 0.8.")
     seed = rng if isinstance(rng, int | np.integer) else None
     generator = np.random.default_rng(rng)
-    scatter = pair_scatter(relation)
+    scatter = USUAL_SCATTER if relation.fit is None else relation.fit.pair_scatter
     pairs = pairs_for_chance(effect, scatter, chance)
     names = list(rigs if rigs is not None else (relation.rows.rigs or ("",)))
     return Experiment(
@@ -172,14 +171,6 @@ def plan_experiment(
         savings=_savings(relation, effect, chance, scatter),
         seed=None if seed is None else int(seed),
     )
-
-
-def pair_scatter(relation: Relation) -> float:
-    """Scatter of one brew against the other of its pair: process, measuring error, one step of the wander. [points]"""
-    if relation.fit is None:
-        return USUAL_SCATTER
-    step = relation.prior_table.sd("wander") ** 2 * (1.0 - np.exp(-1.0 / WANDER_BREWS))
-    return float(np.sqrt(relation.fit.scatter**2 + np.mean(relation.rows.response_sd**2) + step))
 
 
 def random_order(pairs: int, rigs: list[str], rng: np.random.Generator) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.linalg.lapack import dtrtrs
 from scipy.special import ndtr, ndtri
 
 SCATTERS = np.geomspace(0.5, 8.0, 11)
@@ -67,7 +68,8 @@ def conjugate(
     """
     columns = design.shape[1]
     factor = np.linalg.cholesky(covariances)
-    data = np.linalg.solve(factor, np.column_stack([design, response])[None])
+    rows = np.column_stack([design, response])
+    data = np.stack([dtrtrs(one, rows, lower=1)[0] for one in factor])
     weight = 1.0 / sd
     prior = np.column_stack([np.diag(weight), weight * mean])
     stacked = np.concatenate([data, np.broadcast_to(prior, (len(data), *prior.shape))], axis=1)
@@ -78,7 +80,7 @@ def conjugate(
     if columns and np.any(diagonal <= 1e-13 * norms):
         raise ValueError("columns with flat priors cannot be told apart; give one of them a prior sd, or leave it out.")
     wanted = np.concatenate([np.broadcast_to(np.eye(columns), triangle.shape), target[..., None]], axis=2)
-    solved = np.linalg.solve(triangle, wanted)
+    solved = np.stack([dtrtrs(*pair)[0] for pair in zip(triangle, wanted, strict=True)])
     inverse, means = solved[..., :columns], solved[..., columns]
     squares = upper[:, columns, columns] ** 2 if upper.shape[1] > columns else np.zeros(len(data))
     log_det_errors = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
@@ -110,7 +112,7 @@ class Mixture:
     @cached_property
     def squares(self) -> np.ndarray:
         """Mean of each squared coefficient."""
-        return self.mean**2 + np.diag(self.cov)
+        return self.weights @ (self.means**2 + (self.roots**2).sum(axis=2))
 
     def along(self, contrast: np.ndarray, variance: float = 0.0) -> NormalMixture:
         """Distribution of `contrast` @ coefficients plus an independent error of that `variance`."""
@@ -149,16 +151,17 @@ class NormalMixture:
         high = np.full(wanted.shape, (self.means + 12.0 * self.sds).max())
         if not np.all(self.sds > 0):
             return self._bisected(wanted, low, high)
-        value = np.clip(self.mean + self.sd * ndtri(wanted), low, high)
+        spread, scaled = self.sd, self.weights / self.sds / np.sqrt(2.0 * np.pi)
+        value = np.clip(self.mean + spread * ndtri(wanted), low, high)
         for _ in range(60):
             away = (value[..., None] - self.means) / self.sds
             excess = ndtr(away) @ self.weights - wanted
             low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
-            density = np.exp(-0.5 * away**2) @ (self.weights / self.sds) / np.sqrt(2.0 * np.pi)
+            density = np.exp(-0.5 * away**2) @ scaled
             step = excess / np.maximum(density, 1e-300)
             new = value - step
-            new = np.where((new > low) & (new < high), new, 0.5 * (low + high))
-            settled = np.max(np.abs(new - value), initial=0.0) <= 1e-11 * self.sd
+            new = np.where((new >= low) & (new <= high), new, 0.5 * (low + high))
+            settled = np.max(np.abs(new - value), initial=0.0) <= 1e-9 * spread
             value = new
             if settled:
                 break

@@ -106,6 +106,15 @@ class Fit:
         """Mixture mean of the scatter from brew to brew. [points]"""
         return float(self.posterior.weights @ SCATTERS)
 
+    @property
+    def pair_scatter(self) -> float:
+        """Scatter of one brew against the other of its pair: process, measuring error, one step of the wander.
+
+        In points; the difference of a pair scatters by sqrt(2) times this.
+        """
+        step = self.priors.sd("wander") ** 2 * (1.0 - np.exp(-1.0 / WANDER_BREWS))
+        return float(np.sqrt(self.scatter**2 + np.mean(self.rows.response_sd**2) + step))
+
 
 def lasting_moves(rows: Rows) -> tuple[Move, ...]:
     """Moves of the control sensor with four or more brews on both sides on that rig, or the only move of the rig.

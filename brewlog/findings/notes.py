@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,17 +41,20 @@ def culprit_words(fit: Fit) -> str:
     return named + (f" (and {join(plain)})" if plain else "")
 
 
-def written_changes(fit: Fit, move: Move) -> list[str]:
-    """What the brewer wrote as changed within a week of a move."""
-    found = []
+def written_changes(fit: Fit, moves: Sequence[Move]) -> list[str]:
+    """What the brewer wrote as changed within a week of a move; the same words once, with all their brews."""
+    found: dict[str, list[str]] = {}
     for row in np.flatnonzero(fit.rows.changes != ""):
-        near = move.last < row <= move.first
-        if move.first_date is not None and not pd.isna(fit.rows.date.iloc[row]):
-            days = abs((fit.rows.date.iloc[row].date() - move.first_date).days)
-            near = near or days <= WEEK
-        if near:
-            found.append(f"'{fit.rows.changes[row]}' (brew {fit.rows.brew[row]})")
-    return found
+        if any(_near(fit, move, int(row)) for move in moves):
+            found.setdefault(str(fit.rows.changes[row]), []).append(str(fit.rows.brew[row]))
+    return [f"'{text}' (brew{'s' if len(brews) > 1 else ''} {join(brews)})" for text, brews in found.items()]
+
+
+def _near(fit: Fit, move: Move, row: int) -> bool:
+    day = fit.rows.date.iloc[row]
+    if move.first_date is not None and not pd.isna(day) and abs((day.date() - move.first_date).days) <= WEEK:
+        return True
+    return move.last < row <= move.first
 
 
 def moves_sentence(fit: Fit) -> str:
@@ -58,7 +62,7 @@ def moves_sentence(fit: Fit) -> str:
     moves = fit.design.moves
     if not moves:
         return ""
-    written = join(list(dict.fromkeys(text for move in moves for text in written_changes(fit, move))))
+    written = join(written_changes(fit, moves))
     wrote = sentences.WROTE.format(changes=written) if written else sentences.NOTHING_WRITTEN
     came = join([found.words for move in moves for found in settings_moved(fit, move, CAME_WITH)])
     wrote += sentences.CAME_WITH.format(columns=came) if came else ""

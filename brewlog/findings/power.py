@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 import numpy as np
 from scipy import stats
 
 MOST_PAIRS = 100
 """Pairs beyond which nobody brews."""
-
-
 CERTAIN = 20.0
 """Standard errors beyond the edge where the chance is one, and the noncentral t loses its digits."""
 
@@ -63,7 +63,6 @@ def pairs_for_chance(effect: float, sd: float, chance: float = 0.8, level: float
     >>> pairs_for_chance(2.0, 2.5)
     27
     """
-    for pairs in range(2, MOST_PAIRS + 1):
-        if pairs_chance(pairs, effect, sd, level) >= chance:
-            return pairs
-    return None
+    pairs = range(2, MOST_PAIRS + 1)
+    found = bisect_left(pairs, chance, key=lambda count: pairs_chance(count, effect, sd, level))
+    return pairs[found] if found < len(pairs) else None

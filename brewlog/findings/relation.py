@@ -15,7 +15,7 @@ from brewlog.findings import sentences
 from brewlog.findings.effects import Effect, Sides, control_changes, control_effect_of, gain_of, split_sides
 from brewlog.findings.model import Fit, fit_model, leave_out_changes
 from brewlog.findings.notes import culprit_words, moves_sentence, numbered_notes
-from brewlog.findings.power import pairs_chance, pairs_for_chance
+from brewlog.findings.power import MOST_PAIRS, pairs_chance, pairs_for_chance
 from brewlog.findings.priors import SHORT_LIST, Priors, resolve_priors
 from brewlog.findings.rows import RESPONSES, Rows, as_numbers, check_table, own_columns, usable_rows
 from brewlog.findings.sentences import kelvin, points
@@ -469,8 +469,8 @@ def _sentence(relation: Relation) -> str:
         "rests_on": sentences.join(relation.rests_on),
     }
     if relation.verdict == "not settled":
-        scatter = brew_sd(fit)
-        pairs = pairs_for_chance(WANTED_EFFECT, scatter, WANTED_CHANCE) or 30
+        scatter = fit.pair_scatter
+        pairs = pairs_for_chance(WANTED_EFFECT, scatter, WANTED_CHANCE) or MOST_PAIRS
         hardest = "" if relation.culprit is None else sentences.HARDEST.format(culprit=culprit_words(fit))
         chance = pairs_chance(pairs, WANTED_EFFECT, scatter)
         values |= {"hardest": hardest, "brews": 2 * pairs}
@@ -492,8 +492,3 @@ def _allowed(fit: Fit) -> str:
     kinds = {"trend": "steady learning", "rig": "the rig", "step": "what may have come unwritten with the move"}
     words += [word for kind, word in kinds.items() if kind in fit.design.kinds]
     return sentences.join(words)
-
-
-def brew_sd(fit: Fit) -> float:
-    """Scatter of one brew against its pair: process and measuring error together. [points]"""
-    return float(np.sqrt(fit.scatter**2 + np.mean(fit.rows.response_sd**2)))

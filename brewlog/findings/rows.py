@@ -279,10 +279,11 @@ def _texts(frame: pd.DataFrame, name: str) -> np.ndarray:
 
 
 def _told(text: str, name: str) -> str:
-    """Reason that the table itself gives for a missing value."""
+    """Reason that the table itself gives for a missing value; one reason may stand behind several columns."""
     for part in text.split("; "):
-        if part.startswith(f"{name}: "):
-            return f" ({part.removeprefix(f'{name}: ')})"
+        columns, _, reason = part.partition(": ")
+        if reason and name in columns.split(", "):
+            return f" ({reason})"
     return ""
 
 
@@ -424,9 +425,10 @@ def _batch_scale(table: pd.DataFrame, notes: list[str]) -> pd.Series:
     seen = as_numbers(table, "pre_boil_volume")[0] if "pre_boil_volume" in table else nothing
     planned, seen = planned.where(planned > 0), seen.where(seen > 0)
     volume = planned
-    for candidate in (planned.groupby(rig).transform("median"), seen.groupby(rig).transform("median")):
-        volume = volume.fillna(candidate)
-    volume = volume.fillna(volume.median())
+    if volume.isna().any():
+        for candidate in (planned, seen):
+            volume = volume.fillna(candidate.groupby(rig).transform("median"))
+        volume = volume.fillna(volume.median())
     if volume.isna().any():
         if {"grist", "sparge"} & set(table.columns):
             notes.append(NO_VOLUME)

@@ -86,8 +86,8 @@ def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.Da
     -------
     pandas.DataFrame
         In the order of the logbook; `COLUMNS`, with the brewer's own columns before `missing`. Empty cells are NaN (or
-        empty text) and `missing` holds `column: reason` for each, joined by `; `. `.attrs["units"]` maps column to
-        unit.
+        empty text); `missing` holds `columns: reason` for all of them, joined by `; `. `.attrs["units"]` maps column
+        to unit.
 
     Examples
     --------
@@ -142,8 +142,22 @@ def _row(book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mappin
     why = rig_reasons.get(row["rig"], "the rig has no constants")
     row |= _holds(brew, fit, why, missing)
     row |= {name: text for name, text in brew.own.items() if name not in COLUMNS and str(text).strip()}
-    row["missing"] = "; ".join(f"{name}: {reason.replace('; ', ', ')}" for name, reason in missing.items())
+    row["missing"] = join_missing(missing)
     return row
+
+
+def join_missing(reasons: Mapping[str, str]) -> str:
+    """Reasons as one text, each reason once after the names of all columns that it concerns.
+
+    Examples
+    --------
+    >>> join_missing({"mill_gap": "not recorded", "hold_rms": "no trace", "sparge": "not recorded"})
+    'mill_gap, sparge: not recorded; hold_rms: no trace'
+    """
+    groups: dict[str, list[str]] = {}
+    for name, reason in reasons.items():
+        groups.setdefault(reason.replace("; ", ", "), []).append(name)
+    return "; ".join(f"{', '.join(columns)}: {reason}" for reason, columns in groups.items())
 
 
 def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:

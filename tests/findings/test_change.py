@@ -42,6 +42,24 @@ def test_a_piece_is_coefficient_times_change_of_mean(table):
     assert pieces.loc["mill_gap", "after"] == pytest.approx(full["mill_gap"][mash].mean())
 
 
+def test_a_piece_carries_the_mean_that_was_filled(table):
+    full = table.fillna(table.mean(numeric_only=True))
+    gaps = full.copy()
+    gaps.loc[gaps.index[::3], "sparge"] = np.nan
+    relation = relate(gaps)
+    mash = relation.rows.control == "mash"
+    fit, column = relation.fit, next(one for one in relation.rows.columns if one.name == "sparge")
+    at = fit.design.index("sparge")
+    contrast = np.zeros(len(fit.design.names))
+    contrast[at] = fit.design.matrix[mash, at].mean() - fit.design.matrix[~mash, at].mean()
+    sure = fit.posterior.along(contrast)
+    square = fit.posterior.mean[at] ** 2 + fit.posterior.cov[at, at]
+    filled = square * sum(column.variance[side].sum() / side.sum() ** 2 for side in (mash, ~mash))
+    found = explain_change(gaps, "base", "mash", relation=relation).pieces.loc["sparge", ["low", "high"]]
+    assert found.tolist() == pytest.approx(fit.posterior.along(contrast, filled).interval(), rel=1e-4)
+    assert found.tolist() != pytest.approx(sure.interval(), rel=1e-2)
+
+
 def test_the_way_back_has_the_other_sign(table):
     there, back = explain_change(table, "base", "mash"), explain_change(table, "mash", "base")
     np.testing.assert_allclose(there.pieces["estimate"], -back.pieces["estimate"], atol=1e-9)

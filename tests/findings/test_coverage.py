@@ -29,7 +29,7 @@ class Tally:
         return 100.0 * float(np.mean(getattr(self, name)))
 
 
-def run(histories, count: int, first: int = 0, **settings) -> Tally:
+def run(histories, count: int, first: int = 0, with_pieces: bool = False, **settings) -> Tally:
     tally = Tally()
     for seed in range(first, first + count):
         history = histories.draw(histories.Settings(**settings), seed)
@@ -49,6 +49,8 @@ def run(histories, count: int, first: int = 0, **settings) -> Tally:
         low, high = relation.control_effect.conf_int(0.90)
         tally.control.append(low <= history.control_effect <= high)
         tally.half_width.append((high - low) / 2)
+        if not with_pieces:
+            continue
         mash = (history.table["control"] == "mash").to_numpy()
         pieces = explain_change(history.table, "base", "mash", relation=relation).pieces
         truth = {
@@ -65,7 +67,7 @@ def run(histories, count: int, first: int = 0, **settings) -> Tally:
 
 @pytest.mark.parametrize("n", [12, 20, 44])
 def test_an_ordinary_home_log(histories, n):
-    tally = run(histories, 80, n=n, **histories.HOME)
+    tally = run(histories, 70, with_pieces=True, n=n, **histories.HOME)
     assert tally.share("slope") >= 91
     assert tally.share("gain") >= 91
     assert tally.share("control") >= 84
@@ -82,34 +84,34 @@ def test_at_44_brews_the_range_is_narrow_enough_to_be_of_use(histories):
 
 def test_null_logs_announce_nothing(histories):
     for n in (20, 44):
-        tally = run(histories, 80, first=1000, n=n, gain=0.0, **histories.HOME)
+        tally = run(histories, 60, first=1000, n=n, gain=0.0, **histories.HOME)
         assert tally.share("off_zero") <= 9
         assert tally.verdicts.count("supported") <= 4
         assert tally.share("control") >= 84
 
 
 def test_something_unwritten_that_came_with_the_move(histories):
-    tally = run(histories, 80, first=2000, n=44, unwritten=1.5, **histories.HOME)
+    tally = run(histories, 60, first=2000, n=44, unwritten=1.5, **histories.HOME)
     assert tally.share("gain") >= 89
     assert tally.share("control") >= 82
 
 
 def test_random_pairs_settle_more(histories):
-    pairs = run(histories, 60, first=3000, n=40, design="pairs", learning=2.0)
+    pairs = run(histories, 50, first=3000, n=40, design="pairs", learning=2.0)
     assert pairs.share("gain") >= 90
     assert pairs.share("off_zero") >= 55
     assert np.median(pairs.half_width) <= 1.6
 
 
 def test_mill_and_sensor_changed_in_the_same_week(histories):
-    tally = run(histories, 60, first=4000, n=44, mill_change=-0.25)
+    tally = run(histories, 50, first=4000, n=44, mill_change=-0.25)
     told = [
         verdict in ("not settled", "refused") and culprit == "mill_gap"
         for verdict, culprit in zip(tally.verdicts, tally.culprits, strict=True)
     ]
     assert np.mean(told) >= 0.9
     # the gap that never changed is no rival
-    assert run(histories, 30, first=4500, n=44).culprits.count("mill_gap") <= 15
+    assert run(histories, 20, first=4500, n=44).culprits.count("mill_gap") <= 10
 
 
 def test_nine_brews_get_a_wide_range_or_a_refusal(histories):
@@ -131,7 +133,7 @@ def test_the_independent_world(history_world, kind):
     names = {"eff": "brewhouse", "u_eff": "brewhouse_sd", "tight_K": "hold_rms", "u_tight": "hold_rms_sd"}
     names |= {"mill": "mill_gap", "thick": "thickness", "time": "mash_time", "mashout": "mash_out"}
     held, supported, off = [], 0, []
-    for seed in range(60):
+    for seed in range(40):
         history = w.simulate(world, seed)
         relation = relate(w.frame(history).rename(columns=names))
         tight, true = relation.sides.tight, history["T_true"]
@@ -141,5 +143,5 @@ def test_the_independent_world(history_world, kind):
         supported += relation.verdict == "supported"
     assert np.mean(held) >= 0.88
     if kind == "null":
-        assert supported <= 3
+        assert supported <= 2
         assert np.mean(off) <= 0.10

@@ -9,7 +9,7 @@ from scipy import stats
 from statsmodels.stats.power import TTestPower
 
 from brewlog.findings import plan_experiment, relate
-from brewlog.findings.experiment import EARLY_LOOK, pair_scatter, random_order
+from brewlog.findings.experiment import EARLY_LOOK, random_order
 from brewlog.findings.power import pairs_chance, pairs_for_chance
 
 
@@ -56,8 +56,22 @@ def test_number_of_brews_is_the_least_that_gives_the_chance(relation):
     pairs = plan.brews // 2
     assert plan.chance >= 0.8
     assert pairs_chance(pairs - 1, 2.0, plan.scatter) < 0.8
-    assert plan.scatter == pair_scatter(relation)
+    assert plan.scatter == relation.fit.pair_scatter
     assert plan_experiment(relation, 4.0).brews < plan.brews < plan_experiment(relation, 2.0, chance=0.95).brews
+
+
+def test_the_plan_and_the_finding_say_the_same(relation):
+    assert relation.verdict == "not settled"
+    plan = plan_experiment(relation, 2.0, chance=0.8)
+    said = f"{plan.brews} brews in random tight/loose order would give a {100 * plan.chance:.0f} % chance"
+    assert said in relation.sentence
+    assert f"give a {100 * plan.chance:.0f} % chance" in plan.sentence
+
+
+def test_brews_of_a_pair_scatter_by_process_measuring_and_a_little_wander(relation):
+    measuring = (relation.rows.response_sd**2).mean()
+    wander = 1.0 - np.exp(-0.1)  # sd 1 point, forgotten over ten brews, neighbours in a pair
+    assert relation.fit.pair_scatter**2 == pytest.approx(relation.fit.scatter**2 + measuring + wander)
 
 
 def test_order_is_random_in_pairs_and_the_seed_repeats_it(relation):

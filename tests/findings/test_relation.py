@@ -299,8 +299,10 @@ def test_left_out_brews_are_named_with_their_reason(plain_table):
 def test_the_reason_of_the_table_is_passed_on(plain_table):
     table = plain_table.assign(missing="")
     table.loc[0, "hold_rms"] = np.nan
-    table.loc[0, "missing"] = "sparge: not recorded; hold_rms: no probe in the bed"
+    table.loc[0, "missing"] = "sparge, mill_gap: not recorded; lateness, hold_rms: no probe in the bed"
     assert relate(table).left_out["b0"] == "no hold_rms (no probe in the bed)"
+    table.loc[0, "missing"] = "hold_bias, hold_rms: no trace"
+    assert relate(table).left_out["b0"] == "no hold_rms (no trace)"
 
 
 def test_absurd_settings_count_as_not_recorded(plain_table):
@@ -457,6 +459,20 @@ def test_summary_prints_what_it_must(histories):
         f"'new mill' (brew {table['brew'][move]})",
     ):
         assert words in text
+
+
+def test_the_same_words_at_two_moves_are_said_once(histories):
+    table = histories.draw(histories.Settings(n=24), 4).table.assign(changes="")
+    for rig, cut in (("kitchen", 6), ("shed", 18)):
+        mine = table["rig"] == rig
+        table.loc[mine, "control"] = np.where(table.index[mine] < cut, "base", "mash")
+        table.loc[table.index[mine & (table["control"] == "mash")][0], "changes"] = "bed probe controls"
+    far = table.index[table["changes"] == ""][0]
+    table.loc[far, "changes"] = "new hose"
+    first, second = table["brew"][table["changes"] == "bed probe controls"]
+    note = next(note for note in relate(table).notes if "moved for good 2 times" in note)
+    assert f"Written down for that week: 'bed probe controls' (brews {first} and {second})." in note
+    assert "new hose" not in note
 
 
 def test_default_priors_are_those_that_are_used(plain_table):

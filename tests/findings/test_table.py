@@ -29,6 +29,12 @@ class Book:
         return self.rigs.get(brew.rig)
 
 
+def told_of(missing):
+    """Reason per column."""
+    parts = [part.split(": ", 1) for part in missing.split("; ") if part]
+    return {name: reason for names, reason in parts for name in names.split(", ")}
+
+
 @pytest.fixture(scope="module")
 def brews():
     made = []
@@ -74,16 +80,31 @@ def test_cells_are_those_of_balance_and_hold(table, brews):
     assert row["malt_extract"] == pytest.approx(100 * sum(shares) / row["grist"])
 
 
+def reasons_of(row):
+    """Reason per column, as `missing` tells them."""
+    parts = [part.split(": ", 1) for part in row["missing"].split("; ") if part]
+    return {name: reason for columns, reason in parts for name in columns.split(", ")}
+
+
 def test_every_empty_cell_has_a_reason(table):
     words = ("control", "control_from", "changes", "pair", "changed_since", "instruments", "missing", "hold_from")
     for _, row in table.iterrows():
-        told = {part.split(": ")[0] for part in row["missing"].split("; ") if part}
+        told = set(told_of(row["missing"]))
         empty = {name for name in COLUMNS if name not in words and pd.isna(row[name])}
         assert {name for name in empty if not name.endswith("_sd") and name != "hold_bias"} <= told
-    reasons = dict(part.split(": ", 1) for part in table["missing"].iloc[3].split("; "))
+    reasons = told_of(table["missing"].iloc[3])
     assert reasons["grist"] == "no malts in grist.csv"
     assert reasons["mill_gap"] == "not recorded"
     assert "no trace" in reasons["hold_rms"]
+
+
+def test_a_reason_that_concerns_several_columns_is_said_once(table):
+    text = table["missing"].iloc[3]
+    assert text.count("no trace of this brew") == 1
+    assert "hold_rms, hold_bias, lateness, mash_time, mash_out: no trace of this brew" in text
+    parts = [part.partition(": ")[2] for part in text.split("; ")]
+    assert len(parts) == len(set(parts))
+    assert relate(table).left_out["k4"].startswith("no brewhouse (")
 
 
 def test_what_changed_since_the_brew_before(table):
