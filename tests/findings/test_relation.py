@@ -486,3 +486,68 @@ def test_no_sentence_claims_too_much(histories, plain_table):
     for text in texts:
         assert not re.search(r"significan|prove[sn]?\b", text, re.IGNORECASE), text
     assert set(sentences.RELATION) == set(sentences.VERDICTS)
+
+
+# ---- what came with the move
+
+
+def coincidence(histories, change=-0.25):
+    history = histories.draw(histories.Settings(n=44, gain=3.0, scatter=0.5), 21)
+    table = history.table.assign(brewhouse_sd=0.5)
+    after = table["control"] == "mash"
+    table["mill_gap"] = np.round(1.25 + change * after + np.random.default_rng(1).normal(0, 0.03, 44), 2)
+    return table
+
+
+def test_a_setting_that_came_with_the_only_move_leaves_the_log_unsettled(histories):
+    table = coincidence(histories)
+    relation = relate(table)
+    assert relation.gain.low > 0  # taken at face value there is a gain
+    assert relation.verdict == "not settled"
+    assert relation.culprit == "mill_gap"
+    assert "and with it came mill gap 1.25 to 0.993 mm, which alone may be worth up to 5." in relation.sentence
+    assert "Hardest to tell apart from tightness: mill gap" in relation.sentence
+    unchanged = relate(coincidence(histories, change=0.0))
+    assert unchanged.verdict == "supported"
+    # as much variation within the periods as between them is no coincidence
+    rng = np.random.default_rng(2)
+    loose = relate(table.assign(mill_gap=table["mill_gap"] + rng.choice([-0.15, 0.15], 44)))
+    assert loose.verdict in ("supported", "leaning")
+
+
+def test_brews_against_the_move_tell_the_two_apart(histories):
+    from brewlog.findings.verdict import rival
+
+    table = coincidence(histories)
+    late = table.index[table["control"] == "mash"][[4, 6, 9, 11]]
+    kept = table.copy()
+    kept.loc[late[:3], "control"] = ""
+    assert rival(relate(kept).fit).name == "mill_gap"
+    against = table.copy()
+    against["rig"] = "kitchen"
+    against.loc[table.index[table["control"] == "mash"][-10:], "control"] = ["base", "mash"] * 5
+    assert len(relate(against).fit.design.moves) == 1
+    assert rival(relate(against).fit) is None
+
+
+def test_the_control_effect_rests_on_priors_twice_as_wide(histories):
+    relation = relate(histories.draw(histories.Settings(n=40, **histories.HOME), 7).table)
+    names = [column.name for column in relation.rows.columns] + ["trend"]
+    for name in names:
+        assert relation.loose.priors.sd(name) == 2 * relation.fit.priors.sd(name)
+    for name in ("hold_rms", "step", "rig", "intercept", "wander"):
+        assert relation.loose.priors.sd(name) == relation.fit.priors.sd(name)
+    wider = relation.sensitivity.loc["covariate and trend priors twice as wide"]
+    at = relation.loose.posterior.along(relation.loose.slope).mean
+    assert wider["estimate"] / relation.gain.estimate == pytest.approx(at / relation.params["hold_rms"])
+
+
+def test_changes_written_within_a_week_of_the_move_are_named(histories):
+    table = histories.draw(histories.Settings(n=40), 9).table
+    first = int((table["control"] == "mash").to_numpy().argmax())
+    table["date"] = pd.Timestamp("2024-01-01") + pd.to_timedelta(5 * np.arange(40), unit="D")
+    table["changes"] = [f"c{k}" for k in range(40)]
+    sentence = relate(table).sentence
+    named = {int(word) for word in re.findall(r"'c(\d+)'", sentence)}
+    assert {first - 1, first, first + 1} <= named
+    assert named <= set(range(first - 3, first + 3))
