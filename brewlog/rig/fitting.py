@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
 
 from brewlog.rig.model import Model
 from brewlog.rig.optimise import Minimum, inverse, minimise
@@ -285,6 +284,8 @@ def correlation_length(residuals: np.ndarray) -> float:
     >>> correlation_length([1.0, -1.0, 1.0, -1.0])
     1.0
     """
+    from scipy.fft import irfft, next_fast_len, rfft
+
     r = np.asarray(residuals, dtype=float)
     r = r[np.isfinite(r)]
     if r.size < 4 or not np.any(r != r[0]):

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy.special import ndtri, stdtrit
 
 
 class Interval(NamedTuple):
@@ -53,10 +53,10 @@ def over_brews(values: ArrayLike, single_sd: float | None = None, level: float =
     mean = float(good.mean())
     if good.size == 1:
         sd = float("nan") if single_sd is None else float(single_sd)
-        half = float(stats.norm.ppf((1 + level) / 2)) * sd
+        half = float(ndtri((1 + level) / 2)) * sd
         return Interval(mean, sd, mean - half, mean + half, 1)
     sd = float(good.std(ddof=1) / np.sqrt(good.size))
-    half = float(stats.t.ppf((1 + level) / 2, good.size - 1)) * sd
+    half = float(stdtrit(good.size - 1, (1 + level) / 2)) * sd
     return Interval(mean, sd, mean - half, mean + half, int(good.size))
 
 

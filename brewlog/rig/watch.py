@@ -11,7 +11,7 @@ from datetime import date as Date
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import stdtrit
 
 from brewlog.logbook.records import Brew
 from brewlog.rig.constants import RigFit
@@ -113,7 +113,7 @@ def heater_drift(fit: RigFit, dates: Mapping[str, Date | None]) -> Finding | Non
     if span <= 0:
         return None
     slope, sd, dof = _line((days - days.min()) / span - 0.5, np.log([s for _, s in known]))
-    half = float(stats.t.ppf(0.975, dof)) * sd
+    half = float(stdtrit(dof, 0.975)) * sd
     size, low, high = (100 * (np.exp(v) - 1) for v in (slope, slope - half, slope + half))
     direction = "lost" if size < 0 else "gained"
     sentence = (

@@ -17,6 +17,7 @@ import pytest
 from brewlog.logbook.records import Malt, WaterTest
 from brewlog.rig import fit_rig
 from brewlog.rig.interval import far_off, over_brews
+from brewlog.rig.stretches import power_of
 from brewlog.rig.verdicts import LEARN, UNITS
 from brewlog.simulate import KITCHEN, SHED, BrewPlan, brew_record, simulate_day
 from brewlog.simulate.plan import PlannedMalt
@@ -94,7 +95,7 @@ def test_simulate_holds_at_the_balance_of_power_and_loss():
     watts = fit["heat_loss"] * 45.0 / fit["heat_share"]
     frame = fit.simulate(t, watts, 20.0, 5.0, start=65.0, room=20.0)
     mean = 0.75 * frame["base_temp"] + 0.25 * frame["mash_temp"]  # the loss is parted 3 : 1
-    assert mean.iloc[-1] == pytest.approx(65.0, abs=0.1)
+    assert mean.iloc[-1] == pytest.approx(65.0, abs=0.005)
     assert frame["base_temp"].iloc[-1] > frame["mash_temp"].iloc[-1]
 
 
@@ -260,7 +261,13 @@ def test_a_heater_switched_in_short_windows_and_logged_as_on_or_off():
         frame["heater"] = ((t * 0.7 + 3.1) % 20 < 20 * duty).astype(float)
         return frame
 
-    fit = fit_rig(RECORD, [changed(brew, windows) for brew in drawn()])
+    brews = [changed(brew, windows) for brew in drawn()]
+    power, how = power_of(brews[0].trace, RECORD)
+    assert how == "0/1 of a time-proportioned heater, as a mean over 2 min"
+    logged, _ = power_of(drawn()[0].trace, RECORD)
+    assert np.mean(power) == pytest.approx(np.mean(logged), rel=0.05)  # the energy is kept
+    assert 0.2 < np.mean((power > 1) & (power < NAMEPLATE - 1)) < 1
+    fit = fit_rig(RECORD, brews)
     assert fit["heat_share"] == pytest.approx(TRUTH["heat_share"], rel=0.05)
     assert fit["heat_loss"] == pytest.approx(TRUTH["heat_loss"], rel=0.25)
 

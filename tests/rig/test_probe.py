@@ -99,6 +99,10 @@ def test_a_brew_does_not_teach_about_itself():
     fit = taught(KITCHEN)
     label = next(iter(fit.days))
     assert expectation(fit, without=label).brews == len(fit.days) - 1
+    brew = brew_record(rich(KITCHEN, 6, 1)[0])
+    blind = reconstruct_mash(without_probe(brew), fit)["mash_temp"]
+    as_another = reconstruct_mash(without_probe(replace(brew, label="another")), fit)["mash_temp"]
+    assert np.abs(blind - as_another).max() > 1e-3
 
 
 def test_a_probe_that_was_there_narrows_the_band():
