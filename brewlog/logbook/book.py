@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+import re
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -24,12 +26,17 @@ from brewlog.logbook.tables import Row, TableReader
 from brewlog.logbook.text import Unreadable, decode, read_bytes
 from brewlog.logbook.traces import TraceData, TraceSource, load_trace
 
+_PAIR = re.compile(r"(\d{1,6})\s*(tight|loose)", re.IGNORECASE)
 LONGEST_CHECK = 10.0
 """After so long no further trace is read for the list of problems. [s]"""
 MANY = 20
 """Brews lacking the same that are reported one by one; more are reported together."""
+MOST_HINTS = 200
+"""Unknown labels of one file for which the nearest known one is looked for."""
 LONGEST_LABEL = 200
 """Longest label of a brew, a rig or a water test. [characters]"""
+MOST_ALIKE = 40
+"""Problems of one column that are told one by one; the rest is counted."""
 ROWS_KEPT = 4_000_000
 """Rows of traces that are remembered; a longer trace is read again when it is asked for again."""
 Loaded = tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]
@@ -188,9 +195,34 @@ class _Reader:
     def __init__(self, root: Path, present: Mapping[str, Path]) -> None:
         self.root, self.present = root, present
         self.problems: list[Problem] = []
+        self.hints: dict[str, dict[str, str]] = {}
+        self.said: Counter[tuple[Any, ...]] = Counter()
+        self.more: dict[tuple[Any, ...], Problem] = {}
 
     def say(self, problem: Problem) -> None:
-        self.problems.append(problem)
+        """Keep a problem; of many alike in one column, the first ones and a count."""
+        kind = (problem.file, problem.column, problem.severity)
+        self.said[kind] += 1
+        if self.said[kind] <= MOST_ALIKE:
+            self.problems.append(problem)
+        else:
+            self.more.setdefault(kind, problem)
+
+    def counted(self) -> tuple[Problem, ...]:
+        """All problems, those that were only counted at the end."""
+        rest = [
+            replace(first, found=f"{self.said[kind] - MOST_ALIKE} more in this column", cost="each costs the same")
+            for kind, first in self.more.items()
+        ]
+        return (*self.problems, *rest)
+
+    def hint(self, label: str, known: Collection[str], file: str) -> str:
+        """The nearest known label, for the first labels of a file that are not known."""
+        hints = self.hints.setdefault(file, {})
+        if label not in hints:
+            near = values.nearest(label, known) if len(hints) < MOST_HINTS else None
+            hints[label] = f" (perhaps {near!r})" if near else ""
+        return hints[label]
 
     def complain(
         self,
@@ -295,7 +327,7 @@ class _Reader:
             Labelled("rig", "rigs.csv", rigs),
             Labelled("brew", "brews.csv", brews),
             Labelled("water test", "water_tests.csv", tests),
-            tuple(self.problems),
+            self.counted(),
             loaders,
         )
 
@@ -304,7 +336,7 @@ class _Reader:
         empty: dict[str, Any] = {}
         return Logbook(
             self.root, Labelled("rig", "rigs.csv", empty), Labelled("brew", "brews.csv", empty),
-            Labelled("water test", "water_tests.csv", empty), tuple(self.problems), {},
+            Labelled("water test", "water_tests.csv", empty), self.counted(), {},
         )  # fmt: skip
 
     # -- relations between files
@@ -352,6 +384,7 @@ class _Reader:
         labels = {row.values["brew"]: None for row in brew_rows}
         folded = {label.casefold(): label for label in labels}
         found: dict[str, list[Row]] = {}
+        lines: dict[tuple[str, ...], int] = {}
         for row in self.rows(file):
             label = row.values["brew"]
             if label not in labels:
@@ -362,13 +395,16 @@ class _Reader:
                     )
                     label = other
                 else:
-                    near = values.nearest(label, labels)
-                    hint = f" (perhaps {near!r})" if near else ""
-                    self.complain(
-                        file.name, row.line, "brew", label, f"a brew in brews.csv{hint}", "this row is left out"
-                    )
+                    wish = f"a brew in brews.csv{self.hint(label, labels, file.name)}"
+                    self.complain(file.name, row.line, "brew", label, wish, "this row is left out")
                     continue
-            found.setdefault(label, []).append(row)
+            owned = found.setdefault(label, [])
+            before = lines.setdefault(tuple(row.cells.values()), row.line)
+            if before != row.line and file in (layout.GRIST, layout.ADDITIONS, layout.EVENTS_FILE):
+                self.complain(
+                    file.name, row.line, None, f"the same as line {before}", "every row once", "both count", "note"
+                )
+            owned.append(row)
         return found
 
     def known_rig(self, file: FileLayout, row: Row, rigs: Mapping[str, Rig]) -> str | None:
@@ -386,8 +422,7 @@ class _Reader:
                 file.name, row.line, "rig", label, "a rig in rigs.csv", f"read as {folded[label.casefold()]!r}", "note"
             )
             return folded[label.casefold()]
-        near = values.nearest(label, rigs)
-        hint = f" (perhaps {near!r})" if near else ""
+        hint = self.hint(label, rigs, file.name)
         cost = "this row is left out" if file is layout.CHANNELS_FILE else "the rig of this row is not known"
         self.complain(file.name, row.line, "rig", label, f"a rig in rigs.csv{hint}", cost)
         return None
@@ -467,11 +502,14 @@ class _Reader:
         cells = dict(row.values)
         label = cells.pop("brew")
         cells["rig"] = self.known_rig(layout.BREWS, row, rigs)
-        malts = tuple(Malt(**r.values) for r in per_brew["grist.csv"].get(label, ()))
+        cells["pair"] = self.pair(row)
+        malts = tuple(Malt(**(r.values | {"malt": self.malt(r)})) for r in per_brew["grist.csv"].get(label, ()))
         rests = self.rests(per_brew["rests.csv"].get(label, []))
         readings = [
             make_reading(r.values | {"brew": label}, r, self.say) for r in per_brew["readings.csv"].get(label, ())
         ]
+        for extra in per_brew["additions.csv"].get(label, ()):
+            self.amounts(extra)
         additions = tuple(Addition(**(r.values | {"brew": label})) for r in per_brew["additions.csv"].get(label, ()))
         return Brew(
             label=label,
@@ -482,6 +520,29 @@ class _Reader:
             readings=tuple(reading for reading in readings if reading is not None),
             own=row.own,
         )
+
+    def malt(self, row: Row) -> str:
+        """Type of a malt; a malt without a name still counts."""
+        name = row.values.get("malt")
+        if name is None:
+            self.complain("grist.csv", row.line, "malt", "an empty cell", "type of the malt", "read as 'malt'", "note")
+        return name or "malt"
+
+    def pair(self, row: Row) -> str | None:
+        """Number and word of a random pair."""
+        text = row.values.get("pair")
+        found = _PAIR.fullmatch(text) if text else None
+        if text and found is None:
+            wish = "the number of a pair and `tight` or `loose`, such as `3 tight`"
+            self.complain("brews.csv", row.line, "pair", text, wish, "this cell is left out")
+        return f"{found[1]} {found[2].casefold()}" if found else None
+
+    def amounts(self, row: Row) -> None:
+        """Report an addition of which nothing is known that could be counted."""
+        if row.values.get("mass") is None and row.values.get("volume") is None:
+            self.complain(
+                "additions.csv", row.line, None, "neither mass nor volume", "one of them", "it cannot be counted"
+            )
 
     def rests(self, rows: list[Row]) -> tuple[Rest, ...]:
         found: dict[int, Rest] = {}

@@ -7,6 +7,7 @@ import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
+from unicodedata import normalize
 
 from brewlog.logbook import values
 from brewlog.logbook.headers import Header, shown
@@ -174,7 +175,7 @@ class ColumnReader:
         column = self.column
         if values.is_missing(cell) and column.kind != "label":
             return None
-        text = cell.strip()
+        text = normalize("NFC", cell[: MAX_CELL + 1].strip())  # one accent may be written in two ways
         if len(text) > MAX_CELL:
             self._problem(line, cell, f"at most {MAX_CELL} characters", self._cost())
             return None

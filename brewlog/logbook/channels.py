@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook import values
-from brewlog.logbook.cells import not_celsius
+from brewlog.logbook.cells import not_celsius, number_and_unit
+from brewlog.logbook.clocks import floats_of
 from brewlog.logbook.headers import Header, shown, split_suffix
 from brewlog.logbook.layout import CHANNELS, COMMON_WORDS, Column
 from brewlog.logbook.records import Rig
@@ -21,8 +22,15 @@ from brewlog.quantities import Scale, parse_unit
 _SWITCH = {
     "on": "1", "off": "0", "true": "1", "false": "0", "yes": "1", "no": "0", "open": "1", "closed": "0",
 }  # fmt: skip
+_HOT = ("mash_temp", "base_temp", "set_temp")
+COLD = 33.0
+"""A mash whose hottest reading is colder was no mash. [degC]"""
 _PLAINLY_WATT = 130.0
 """A power without unit whose middle value lies above this is no per cent."""
+_UNIT_ENDS = frozenset("CFKcfkWwn%")
+"""Last signs of the units of channels."""
+MOST_TEXTS = 100_000
+"""Distinct cells of a column that are looked at one by one where they are no plain numbers."""
 Names = Mapping[str, tuple[str, str | None, str]]
 """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
 
@@ -106,7 +114,11 @@ def _guess(header: Header) -> Found | None:
     words = {values.plain(word): channel for channel, common in COMMON_WORDS.items() for word in common}
     key = values.plain(header.name)
     if key in words:
-        unit = {"minutes": "min", "hours": "h"}.get(key, header.unit) if header.unit is None else header.unit
+        unit = (
+            {"minutes": "min", "mins": "min", "elapsedminutes": "min", "hours": "h"}.get(key, header.unit)
+            if header.unit is None
+            else header.unit
+        )
         return Found(header, words[key], unit)
     for channel, common in COMMON_WORDS.items() if header.unit is None else ():
         canonical = "s" if channel == "elapsed" else CHANNELS[channel].unit if channel in CHANNELS else ""
@@ -150,6 +162,7 @@ def read_channel(
         return None
     if column.name in ("heater", "pump"):
         cells = _switched(cells)
+    cells = _without_units(cells, lines, header, scale, "W" if target == "power_watt" else column.unit, comma, tell)
     numbers = to_numbers(cells, comma)
     known = numbers[np.isfinite(numbers)]
     if not len(known) and not len(numbers):
@@ -199,6 +212,32 @@ def _switched(cells: pd.Series) -> pd.Series:
     return plain.where(~plain.isin(_SWITCH), plain.map(_SWITCH)) if plain.isin(_SWITCH).any() else cells
 
 
+def _without_units(
+    cells: pd.Series, lines: np.ndarray, header: Header, scale: Scale, unit: str, comma: bool | None, tell: Teller
+) -> pd.Series:
+    """Cells such as `65.3 C` as numbers in the column's unit."""
+    if pd.api.types.is_numeric_dtype(cells):
+        return cells
+    codes, texts = pd.factorize(cells)
+    plain: dict[int, str] = {}
+    for k, text in enumerate(texts[:MOST_TEXTS]):
+        pair = number_and_unit(text, comma) if isinstance(text, str) and text[-1:].strip() in _UNIT_ENDS else None
+        if pair is None or len(pair[0]) != 1:
+            continue
+        try:
+            plain[k] = repr(float(scale.back(parse_unit(pair[1], unit)(pair[0][0]))))
+        except ValueError:
+            continue
+    if not plain:
+        return cells
+    first = int(np.flatnonzero(np.isin(codes, list(plain)))[0])
+    like = str(cells.iloc[first])
+    cost = f"read as {float(plain[int(codes[first])]):.6g} {scale.unit}, and so on in this column"
+    tell.note(int(lines[first]), header.written, like, "numbers, their unit in the header", cost)
+    known = [plain.get(k, text) for k, text in enumerate(texts)]
+    return pd.Series([known[code] if code >= 0 else np.nan for code in codes.tolist()], dtype=object)
+
+
 def _unclear(
     column: Column,
     unit: str | None,
@@ -221,6 +260,10 @@ def _unclear(
             wish = f"degC, or the unit in the header: {column.name} [{other}]"
             tell.problem(line, header.written, f"temperatures around {median(some):.4g} {said}", wish, cost)
             return True
+    if column.name in _HOT and scale.unit == "degF" and len(known) and float(scale(np.max(known))) < COLD:
+        wish = f"temperatures of a mash in degF, or the unit in the header: {column.name} [degC]"
+        tell.problem(line, header.written, f"temperatures up to {np.max(known):.4g} {said}", wish, cost)
+        return True
     on = known[known > 0]
     if target == "power" and scale.unit == "%" and len(on) and float(np.median(on)) > _PLAINLY_WATT:
         wish = f"per cent of nameplate, or the unit in the header: {column.name} [W]"
@@ -233,11 +276,15 @@ def to_numbers(cells: pd.Series, comma: bool | None) -> np.ndarray:
     """Numbers of some cells; NaN for those that are missing or none."""
     if pd.api.types.is_numeric_dtype(cells):
         return cells.to_numpy(dtype=float).copy()
-    numbers = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=float).copy()
-    for k in np.flatnonzero(~np.isfinite(numbers)):
-        cell = cells.iloc[k]
-        found = [] if not isinstance(cell, str) or values.is_missing(cell) else values.parse_number(cell, comma)
-        numbers[k] = found[0] if len(found) == 1 else np.nan
+    numbers = floats_of(cells)
+    odd = np.flatnonzero(~np.isfinite(numbers))
+    # each distinct text is looked at once: a column may hold a million of one kind
+    codes, texts = pd.factorize(cells.iloc[odd])
+    read = np.full(len(texts) + 1, np.nan)
+    for k, text in enumerate(texts[:MOST_TEXTS]):
+        found = [] if not isinstance(text, str) or values.is_missing(text) else values.parse_number(text, comma)
+        read[k] = found[0] if len(found) == 1 else np.nan
+    numbers[odd] = read[codes]
     return numbers
 
 
@@ -245,12 +292,21 @@ def tell_bad(
     header: Header, cells: pd.Series, numbers: np.ndarray, lines: np.ndarray, wish: str, cost: str, tell: Teller
 ) -> None:
     """Report cells that hold something, but no number."""
-    places = [k for k in np.flatnonzero(~np.isfinite(numbers)) if is_filled(cells.iloc[k])]
+    places = filled_among(cells, np.flatnonzero(~np.isfinite(numbers)))
     for k in places[:MANY]:
         tell.problem(int(lines[k]), header.written, str(cells.iloc[k]), wish, cost)
     if len(places) > MANY:
         found = f"{len(places) - MANY} more such cells"
         tell.problem(int(lines[places[MANY]]), header.written, found, wish, cost.replace("this", "each such"))
+
+
+def filled_among(cells: pd.Series, places: np.ndarray) -> np.ndarray:
+    """Those of some places whose cells say anything else than "not recorded"."""
+    if not len(places):
+        return places
+    codes, texts = pd.factorize(cells.iloc[places])
+    filled = np.array([*(k >= MOST_TEXTS or is_filled(text) for k, text in enumerate(texts)), False], dtype=bool)
+    return places[filled[codes]]
 
 
 def is_filled(cell: object) -> bool:

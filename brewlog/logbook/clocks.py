@@ -41,6 +41,26 @@ class Clock:
     """Local time minus UTC of the first row, where offsets were written. [s]"""
 
 
+LONGEST_NUMBER = 60
+"""Longest text that is looked at as a number. [characters]"""
+
+
+def floats_of(cells: pd.Series) -> np.ndarray:
+    """Floats of some texts; NaN for what is no plain number.
+
+    Examples
+    --------
+    >>> floats_of(pd.Series(["1.5", "x", "9" * 400]))
+    array([1.5, nan, nan])
+    """
+    try:
+        numbers = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=float)
+    except OverflowError:  # raised for whole numbers of hundreds of digits, whatever `errors` says
+        short = pd.Series([cell if len(str(cell)) <= LONGEST_NUMBER else "" for cell in cells], dtype=object)
+        numbers = pd.to_numeric(short, errors="coerce").to_numpy(dtype=float)
+    return np.where(np.isfinite(numbers), numbers, np.nan)
+
+
 def read_clock(cells: pd.Series) -> Clock | None:
     """Times of a column of cells; None where no one way to read them fits.
 
@@ -58,14 +78,14 @@ def read_clock(cells: pd.Series) -> Clock | None:
     >>> np.diff(clock.seconds).tolist(), clock.offset
     ([10.0], 7200.0)
     """
-    texts = pd.Series([text.strip() for text in cells], dtype=object)
+    texts = pd.Series([_plain(text) for text in cells], dtype=object)
     filled = [text for text in texts if text]
     if not filled:
         return None
     sample = filled[:: max(1, len(filled) // 200)]
-    numbers = pd.to_numeric(pd.Series(sample), errors="coerce").to_numpy(dtype=float)
+    numbers = floats_of(pd.Series(sample, dtype=object))
     if np.isfinite(numbers).mean() > 0.5:
-        return _numbers(pd.to_numeric(texts, errors="coerce").to_numpy(dtype=float))
+        return _numbers(floats_of(texts))
     if sum(_TIME_OF_DAY.fullmatch(text) is not None for text in sample) > 0.5 * len(sample):
         return Clock(_over_midnight(_of_day(texts)), False, False, "times of day")
     late = np.array(["24:00" in text for text in texts])
@@ -89,6 +109,22 @@ def read_clock(cells: pd.Series) -> Clock | None:
     first = next((m[1] for m in offsets if m), None) if zoned else None
     read_as = None if form is None else _words(form)
     return Clock(_seconds(iso, late), zoned, True, read_as, None if first is None else _offset(first))
+
+
+_ZULU = re.compile(r"(.*:\d{2}(?:\.\d{1,9})?) ?(?:UTC|GMT)")
+_COMMA = re.compile(r"(:\d{2}),(\d{1,9})(?=$|[ Zz+-])")
+
+
+def _plain(text: str) -> str:
+    """A time without blanks around it, its fraction behind a point, UTC as Z (ISO 8601 allows comma and point)."""
+    text = text.strip()
+    if len(text) > 60:
+        return text
+    if "," in text:
+        text = _COMMA.sub(r"\1.\2", text)
+    if text[-1:] in "CT" and (found := _ZULU.fullmatch(text)):
+        return f"{found[1]}Z"
+    return text
 
 
 def read_moment(text: str) -> Clock | None:

@@ -140,7 +140,7 @@ def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[Trac
             start = last - 1
             if elapsed[end] - elapsed[start] < STUCK:
                 continue
-            moves = [np.ptp(part) for series in others if len(part := _finite(series[start : end + 1]))]
+            moves = [_movement(part) for series in others if len(part := _finite(series[start : end + 1]))]
             if moves and max(moves) > least:
                 rows = int(end - start + 1)
                 found.append(TraceFault("stuck", name, float(elapsed[start]), float(elapsed[end]), rows, "left out"))
@@ -150,7 +150,13 @@ def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[Trac
 def _resolution(values: np.ndarray) -> float:
     """Smallest step between values of a sensor."""
     steps = np.diff(np.unique(np.round(_finite(values), 6)))
-    return float(steps.min()) if len(steps) else 0.0
+    return float(steps.min()) if len(steps) else 1.0  # one value alone tells nothing: whole degrees, to be careful
+
+
+def _movement(values: np.ndarray) -> float:
+    """How far a temperature moved, not counting that its sensor was put elsewhere."""
+    steps = np.diff(values)
+    return float(np.ptp(np.cumsum(np.where(np.abs(steps) > JUMP, 0.0, steps)))) if len(steps) else 0.0
 
 
 def find_probe_out(elapsed: np.ndarray, values: np.ndarray, name: str) -> list[TraceFault]:

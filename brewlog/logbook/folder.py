@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from unicodedata import normalize
 
 from brewlog.logbook import layout, values
 from brewlog.logbook.headers import shown
@@ -121,6 +122,7 @@ def _stem(name: str) -> str | None:
 
 def _owner(stem: str, by_name: Mapping[str, str], where: str, say: Say) -> tuple[str | None, int]:
     """Label that a file belongs to, and its number among the files of the day."""
+    stem = normalize("NFC", stem)
     base, _, part = stem.rpartition(".")
     owner = by_name.get(stem.casefold()) or by_name.get(stem.strip().casefold())
     first = by_name.get(base.casefold()) if part.isascii() and part.isdigit() and len(part) < 6 else None

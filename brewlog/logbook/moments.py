@@ -59,7 +59,10 @@ def _elapsed(row: Row, data: TraceData, say: Say) -> float | None:
     if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
         problem(str(clock), _WISH)
         return None
-    if data.frame is None or data.zero is None:
+    if data.frame is None:
+        problem(str(clock), "a trace of this brew", "time", "note", "the event has no place in time")
+        return None
+    if data.zero is None:
         problem(str(clock), "a trace with clock times, or `elapsed`")
         return None
     seconds = float(when.seconds[0])

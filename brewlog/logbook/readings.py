@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -19,6 +20,8 @@ _GRAVITY_WORDS = {
     "brix": "Brix", "degbrix": "Brix", "°brix": "Brix", "°bx": "Brix", "bx": "Brix",
     "kg/m^3": "kg/m^3", "kg/m3": "kg/m^3", "kg/m³": "kg/m^3",
 }  # fmt: skip
+
+_THREE_DECIMALS = re.compile(r"^\s*[01][.,]\d{3}")
 
 
 def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]) -> Reading | None:
@@ -66,6 +69,9 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     if row.inside is not None and numbers:
         problem("value", cell, "the number alone, its unit in column unit", f"read as {numbers[0]:.6g} {unit}", "note")
     fits = [value for number in numbers if low <= (value := float(scale(number))) <= high]
+    if unit in ("degP", "Brix") and len(fits) == 1 and 0.98 <= fits[0] <= 1.2 and _THREE_DECIMALS.search(cell):
+        problem("value", cell, f"{wish}; a gravity in SG has the unit SG", "this reading is left out")
+        return None
     if unit == "SG" and not fits and (fits := [n / 1000 for n in numbers if low <= n / 1000 <= high]):
         problem("value", cell, wish, f"read as {fits[0]:.4f}", "note")
     elif unit == "SG" and not written and not fits and numbers and 1.2 < numbers[0] <= 45:

@@ -19,6 +19,8 @@ from brewlog.logbook.text import MAX_CELL, MAX_COLUMNS, rows_of
 
 MAX_ROWS = 2_000_000
 """Most rows of a trace that are read."""
+MAX_LINES = 2 * MAX_ROWS
+"""Most lines of a trace, empty ones included."""
 MAX_QUOTED_ROWS = 200_000
 """Most rows that are read where cells hold quoted separators or line ends."""
 _QUOTED = re.compile(r'"([^"\n,;\t]*)"')
@@ -99,7 +101,11 @@ def read_lines(text: str, separator: str, tell: Teller) -> Lines:
         return Lines(cells, numbers, separator)
     rows: list[str] = []
     empty = f" {separator}\t\ufffd"
-    for line, whole in enumerate(text.split("\n"), start=1):
+    split = text.split("\n", MAX_LINES)
+    if len(split) > MAX_LINES:
+        tell.problem(MAX_LINES + 1, None, f"more than {MAX_LINES} lines", "fewer", "the rest is left out")
+        del split[MAX_LINES:]
+    for line, whole in enumerate(split, start=1):
         if whole and whole.strip(empty) and not (line == 1 and whole.lower().startswith("sep=")):
             rows.append(whole)
             numbers.append(line)

@@ -13,6 +13,7 @@ from brewlog.logbook import faults
 from brewlog.logbook.channels import (
     Found,
     Names,
+    filled_among,
     is_filled,
     known_words,
     match_channels,
@@ -24,7 +25,7 @@ from brewlog.logbook.clocks import Clock, read_clock
 from brewlog.logbook.headers import find_header, read_headers, units_row
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part, merge_parts
-from brewlog.logbook.order import Told, drop_strays, in_order, summer_time
+from brewlog.logbook.order import Told, drop_strays, in_order, summer_time, usual_step
 from brewlog.logbook.problems import Say
 from brewlog.logbook.records import Rig, TraceFault
 from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
@@ -278,13 +279,17 @@ def _to_part(
     )  # fmt: skip
     numbers = np.array(lines.numbers, dtype=int)
     for place in nameless:
-        if any(is_filled(cell) for cell in body[place].dropna().head(1000)):
+        filled = body[place].dropna().head(1000)
+        if pd.api.types.is_numeric_dtype(filled) and place == 0 and (np.diff(filled) == 1).all() and len(filled) > 1:
+            tell.note(line, None, "row numbers without a name", "a column name", "that column is not used")
+        elif (pd.api.types.is_numeric_dtype(filled) and len(filled)) or any(is_filled(cell) for cell in filled):
             tell.problem(line, None, f"no name over column {place + 1}", "a column name", "that column is left out")
     read = _times(times, body, numbers, line, comma, tell)
     if read is None:
         return None
     key, seconds, clock, elapsed_zero = read
-    column = next(f.header.written for f in times if f.channel == ("time" if key == "clock" else "elapsed"))
+    named = {f.channel: f.header.written for f in times}
+    column = named.get("time" if key == "clock" else "elapsed", times[0].header.written)
     good = drop_strays(seconds, numbers, column, tell)
     frame = pd.DataFrame({key: seconds, "line": numbers})
     for found in matched:
@@ -317,6 +322,11 @@ def _times(
     """Kind of times, the times, the clock, and the elapsed time at the clock's first row."""
     elapsed = next((f for f in times if f.channel == "elapsed"), None)
     clock = next((f for f in times if f.channel == "time"), None)
+    if elapsed is None and clock is not None and _runs_from_zero(body[clock.header.place], comma):
+        elapsed, clock = Found(clock.header, "elapsed", clock.unit), None
+        wish = "clock times, or the name 'elapsed'"
+        cost = f"read as elapsed time in {elapsed.unit or 's'}"
+        tell.note(line, elapsed.header.written, "numbers that begin near zero", wish, cost)
     runs = None if elapsed is None else _elapsed(elapsed, body[elapsed.header.place], lines, line, comma, tell, clock)
     read = None if clock is None else _clock(clock, body[clock.header.place], lines, comma, tell, runs is not None)
     if read is None:
@@ -336,6 +346,29 @@ def _times(
     return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, first
 
 
+def _runs_from_zero(cells: pd.Series, comma: bool | None) -> bool:
+    """True for numbers that are no clock times of any kind but rise from the start of the day."""
+    texts = cells.fillna("").astype(str)
+    numbers = to_numbers(cells, comma)
+    known = numbers[np.isfinite(numbers)]
+    return len(known) > 0.5 * len(cells) and read_clock(texts) is None and bool(np.abs(known).max() < 1e7)
+
+
+def _durations(cells: pd.Series) -> np.ndarray | None:
+    """Seconds of elapsed times such as `1:02:30` or `62:30`; None where the cells are none."""
+    parts = [str(cell).strip().split(":") for cell in cells.fillna("")]
+    good = [len(one) in (2, 3) and all(part.replace(".", "", 1).isdecimal() for part in one) for one in parts]
+    if sum(good) < 0.5 * len(parts):
+        return None
+    numbers = [[float(part) for part in one] if fine else [] for one, fine in zip(parts, good, strict=True)]
+    three = np.array([3600 * n[0] + 60 * n[1] + n[2] if len(n) == 3 else np.nan for n in numbers])
+    two = np.array([60 * n[0] + n[1] if len(n) == 2 else np.nan for n in numbers])
+    # hours and minutes of a brew day would be hours apart if they were minutes and seconds, or the other way round
+    if np.isfinite(two).any() and np.nanmax(two) < 24 * 60.0 and usual_step(two[np.isfinite(two)]) * 60 < 300:
+        two = two * 60
+    return np.where(np.isfinite(three), three, two)
+
+
 def _elapsed(
     found: Found, cells: pd.Series, lines: np.ndarray, line: int, comma: bool | None, tell: Teller, clock: Found | None
 ) -> np.ndarray | None:
@@ -347,11 +380,12 @@ def _elapsed(
         return None
     numbers = to_numbers(cells, comma)
     if not np.isfinite(numbers).any():
-        of_day = read_clock(cells.fillna("").astype(str))
-        if of_day is not None and not of_day.dated and of_day.read_as == "times of day":
-            wish = f"a number in {scale.unit}"
-            tell.note(int(lines[0]), found.header.written, str(cells.iloc[0]), wish, "read as hours, minutes, seconds")
-            return of_day.seconds
+        durations = _durations(cells)
+        if durations is not None:
+            wish, last = f"a number in {scale.unit}", int(np.flatnonzero(np.isfinite(durations))[-1])
+            cost = f"read as {durations[last]:g} s, and so on in this column"
+            tell.note(int(lines[last]), found.header.written, str(cells.iloc[last]), wish, cost)
+            return durations
         if clock is None:
             wish = f"a number in {scale.unit}"
             tell.problem(int(lines[0]), found.header.written, str(cells.iloc[0]), wish, "this trace is left out")
@@ -391,7 +425,8 @@ def _tell_timeless(
     """Rows without a time that can be read."""
     cost = "this row is left out"
     tell_bad(found.header, cells, times, lines, wish, cost, tell)
-    empty = [k for k in np.flatnonzero(~np.isfinite(times)) if not is_filled(cells.iloc[k])]
+    lacking = np.flatnonzero(~np.isfinite(times))
+    empty = np.setdiff1d(lacking, filled_among(cells, lacking))
     for k in empty[:MANY]:
         tell.problem(int(lines[k]), found.header.written, "no time", wish, cost)
     if len(empty) > MANY:

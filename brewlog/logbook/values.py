@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date, datetime, timedelta
 
 MISSING = frozenset({"", "-", "--", "–", "—", "n/a", "na", "n.a.", "nan", "none", "null", "#n/a", "?", "."})
@@ -154,8 +154,20 @@ def plain(text: str) -> str:
     return re.sub(r"[\s_\-]+", "", text.casefold())
 
 
-def nearest(text: str, known: Iterable[str]) -> str | None:
-    """The known word that is most like `text`; None where none is near."""
+MOST_WORDS = 2000
+"""Words among which the nearest one is looked for."""
+
+
+def nearest(text: str, known: Collection[str]) -> str | None:
+    """The known word that is most like `text`; None where none is near, or where there are too many to compare.
+
+    Examples
+    --------
+    >>> nearest("fermentor", ["pre-boil", "fermenter"]), nearest("xyz", ["pre-boil"])
+    ('fermenter', None)
+    """
+    if len(known) > MOST_WORDS:
+        return None
     table = {plain(word): word for word in known}
     found = difflib.get_close_matches(plain(text)[:80], list(table), n=1, cutoff=0.6)
     return table[found[0]] if found else None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import unicodedata
+from collections.abc import Callable
 
 from tests.logbook.corpus import CASES, GOOD, case, cells, clock_trace, elapsed_trace, german, mash_day, rows, swap
 
@@ -559,5 +561,221 @@ def relation_family() -> None:
     )
 
 
-for fill in (text_family, header_family, value_family, date_family, clock_family, trace_family, relation_family):
+def other_family() -> None:
+    family = "others"
+
+    def numbered(form: Callable[[float], str], header: str) -> str:
+        lines = [f"{form(t)},{bed},{base},{goal},{on}" for t, bed, base, goal, on in mash_day()]
+        return "\n".join([f"{header},mash_temp,base_temp,set_temp,heater", *lines]) + "\n"
+
+    no_l2 = "\n".join(line for line in EVENTS.splitlines() if not line.startswith("l2")) + "\n"
+    case(family, "time as seconds", "note", {"traces/l1.csv": numbered(lambda t: f"{t:.0f}", "time")})
+    case(family, "time [s]", "note", {"traces/l1.csv": numbered(lambda t: f"{t:.0f}", "time [s]")})
+    case(family, "time (min)", "note", {"traces/l1.csv": numbered(lambda t: f"{t / 60:.3f}", "Time (min)")})
+    case(family, "minutes", "note", {"traces/l1.csv": numbered(lambda t: f"{t / 60:.3f}", "minutes")})
+    case(
+        family,
+        "elapsed hms",
+        "note",
+        {
+            "traces/l1.csv": numbered(
+                lambda t: f"{int(t) // 3600:02d}:{int(t) // 60 % 60:02d}:{int(t) % 60:02d}", "elapsed"
+            )
+        },
+    )
+    case(
+        family,
+        "elapsed mm:ss",
+        "note",
+        {"traces/l1.csv": numbered(lambda t: f"{int(t) // 60:02d}:{int(t) % 60:02d}", "elapsed")},
+    )
+    case(family, "UTC suffix", "clean", {"traces/l2.csv": clock_trace(form="%Y-%m-%d %H:%M:%S UTC")})
+    case(family, "+0100", "clean", {"traces/l2.csv": clock_trace(zone="+0100")})
+    case(family, ".000Z", "clean", {"traces/l2.csv": clock_trace(zone=".000Z")})
+    case(
+        family,
+        "comma ms quoted",
+        "clean",
+        {
+            "traces/l2.csv": "\n".join(
+                ('"' + row.replace(",", ',250",', 1)) if k else row for k, row in enumerate(L2.splitlines())
+            )
+        },
+    )
+    case(
+        family,
+        "date and time columns",
+        "note",
+        {
+            "traces/l2.csv": "\n".join(
+                (row.replace("T", ",", 1)) if k else row.replace("time", "date,time")
+                for k, row in enumerate(L2.splitlines())
+            ),
+            "events.csv": no_l2,
+        },
+    )
+    case(family, "degC in cells", "note", cells("traces/l1.csv", 1, lambda k, c: c + " °C" if k else c))
+    case(family, "C in cells", "note", cells("traces/l1.csv", 1, lambda k, c: c + "C" if k else c))
+    case(
+        family,
+        "F in cells",
+        "note",
+        cells("traces/l1.csv", 1, lambda k, c: f"{float(c) * 1.8 + 32:.1f} °F" if k else c),
+    )
+    case(family, "% in power cells", "note", cells("traces/w1.csv", 2, lambda k, c: c + "%" if k else c))
+    case(family, "dup grist row", "note", {"grist.csv": GRIST + GRIST.splitlines()[1] + "\n"})
+    case(family, "dup event row", "note", {"events.csv": EVENTS + EVENTS.splitlines()[1] + "\n"})
+    case(family, "dup reading", "clean", {"readings.csv": READINGS + READINGS.splitlines()[1] + "\n"})
+    case(family, "dup rest row", "problem", {"rests.csv": GOOD["rests.csv"] + GOOD["rests.csv"].splitlines()[1] + "\n"})
+    case(
+        family,
+        "dup addition",
+        "note",
+        {"additions.csv": GOOD["additions.csv"] + GOOD["additions.csv"].splitlines()[1] + "\n"},
+    )
+    nfd = unicodedata.normalize("NFD", "Märzen")
+    nfc = "Märzen"
+    case(
+        family,
+        "nfd file",
+        "clean",
+        {
+            "brews.csv": BREWS.replace("l1,", nfc + ","),
+            "traces/l1.csv": None,
+            f"traces/{nfd}.csv": L1,
+            **{
+                f: GOOD[f].replace("\nl1,", "\n" + nfc + ",")
+                for f in ("grist.csv", "rests.csv", "readings.csv", "events.csv", "additions.csv")
+            },
+        },
+    )
+    case(
+        family,
+        "nfd label",
+        "clean",
+        {
+            "brews.csv": BREWS.replace("l1,", nfc + ","),
+            "traces/l1.csv": None,
+            f"traces/{nfc}.csv": L1,
+            **{
+                f: GOOD[f].replace("\nl1,", "\n" + nfd + ",")
+                for f in ("grist.csv", "rests.csv", "readings.csv", "events.csv", "additions.csv")
+            },
+        },
+    )
+    case(family, "pair maybe", "problem", swap("brews.csv", "1 tight", "maybe"))
+    case(family, "pair 1tight", "clean", swap("brews.csv", "1 tight", "1tight"))
+    case(family, "pair Tight", "clean", swap("brews.csv", "1 tight", "1 Tight"))
+    case(family, "addition w/o amount", "problem", swap("additions.csv", "sugar,0.25", "sugar,"))
+    case(family, "malt unnamed", "note", swap("grist.csv", "l2,pale malt", "l2,"))
+    case(family, "mash water 0", "problem", swap("brews.csv", "mash,22,", "mash,0,"))
+    case(family, "traces is a file", "problem", {f: None for f in GOOD if f.startswith("traces")} | {"traces": "x"})
+    case(
+        family,
+        "pandas index",
+        "note",
+        {"traces/l1.csv": "\n".join((f"{k - 1}," if k else ",") + row for k, row in enumerate(L1.splitlines()))},
+    )
+    case(family, "density", "clean", swap("readings.csv", "1.0455,SG", "1.0437,g/cm3"))
+    case(family, "density kg/m3", "clean", swap("readings.csv", "1.0455,SG", "1043.7,kg/m3"))
+    case(family, "Brix", "clean", swap("readings.csv", "11.2,degP", "11.2,Bx"))
+    case(family, "1.044 as degP", "problem", swap("readings.csv", "11.2,degP", "1.045,degP"))
+    case(family, "SG of 12", "problem", swap("readings.csv", "1.0455,SG", "12,SG"))
+    case(family, "reading temp 98 F", "problem", swap("readings.csv", "28.5,L,97", "28.5,L,207"))
+    case(
+        family,
+        "readings temp F header",
+        "clean",
+        {
+            "readings.csv": READINGS.replace("temp [degC]", "temp [F]")
+            .replace(",21,", ",70,")
+            .replace(",97,", ",206,")
+            .replace(",20,", ",68,")
+            .replace(",96,", ",205,")
+            .replace(",95,", ",203,")
+            .replace(",22,", ",72,")
+        },
+    )
+    case(family, "value SG header", "clean", {"readings.csv": READINGS.replace("value", "value [SG]")})
+    case(
+        family,
+        "channels degF",
+        "clean",
+        {
+            "channels.csv": GOOD["channels.csv"].replace("probe A,degC", "probe A,degF"),
+            "traces/l3.csv": cells("traces/l1.csv", 1, lambda k, c: f"{float(c) * 1.8 + 32:.2f}" if k else c)[
+                "traces/l1.csv"
+            ].replace("elapsed [s],mash_temp,base_temp,set_temp,heater", "secs run,probe A,probe B,set_temp,heater"),
+        },
+    )
+    case(
+        family, "cells degC but header degF", "problem", {"traces/l1.csv": L1.replace("mash_temp", "mash_temp [degF]")}
+    )
+    case(family, "rests header degF cells C", "problem", swap("rests.csv", "temp [degC]", "temp [degF]"))
+    case(
+        family,
+        "flat trace",
+        "clean",
+        {"traces/l1.csv": "elapsed,mash_temp\n" + "".join(f"{k * 60},65.0\n" for k in range(100))},
+    )
+    case(family, "trace 3 rows", "clean", {"traces/l1.csv": "elapsed,mash_temp\n0,65\n60,65.2\n120,65.1\n"})
+    case(family, "trace 1 row", "clean", {"traces/l1.csv": "elapsed,mash_temp\n0,65\n"})
+    case(
+        family,
+        "sparse 6 min",
+        "note",
+        {"traces/l1.csv": "elapsed,mash_temp\n" + "".join(f"{k * 360},65.{k % 3}\n" for k in range(30))},
+    )
+    case(
+        family,
+        "resolution 1 hold",
+        "clean",
+        {
+            "traces/l1.csv": "elapsed,mash_temp,base_temp\n"
+            + "".join(f"{k * 20},65,{66 + (k // 30) % 6}\n" for k in range(400))
+        },
+    )
+    case(
+        family,
+        "room probe before mash in",
+        "clean",
+        {
+            "traces/l1.csv": "elapsed,mash_temp,base_temp\n"
+            + "".join(
+                f"{k * 20},{19.5 if k < 150 else 65 + 0.1 * (k % 4)},{min(70, 20 + k * 0.35):.2f}\n" for k in range(500)
+            )
+        },
+    )
+    falls = [(72 + 0.02 * (k % 5), 73.0) for k in range(100)]
+    falls += [(64.9 + 0.05 * (k % 4), max(66, 73 - k * 0.4)) for k in range(400)]
+    lines = "".join(f"{10 * k},{bed:.2f},{base:.2f}\n" for k, (bed, base) in enumerate(falls))
+    case(family, "mash in drop", "clean", {"traces/l1.csv": "elapsed,mash_temp,base_temp\n" + lines})
+    case(
+        family,
+        "negative elapsed start",
+        "clean",
+        {"traces/l1.csv": numbered(lambda t: f"{t - 600:.0f}", "elapsed [s]")},
+    )
+    case(family, "comment lines", "note", {"grist.csv": "# my grist\n" + GRIST})
+    case(family, "nul in cell", "problem", {"grist.csv": GRIST.replace("wheat", "wh\0eat")})
+    case(family, "ansi escape", "clean", {"brews.csv": BREWS.replace("new hose", "\x1b[31mred")})
+    case(family, "missing rest 1", "clean", swap("rests.csv", "l1,1,65,60,8,100,saccharification\n", ""))
+    case(family, "heater_follows other", "problem", swap("brews.csv", "Quarry,mash", "Quarry,lid"))
+    case(family, "SG comma german", "note", {"readings.csv": german(READINGS)})
+    case(family, "ragged german", "problem", {"grist.csv": GRIST.replace("5.20", "5,20")})
+    case(family, "minus water", "problem", swap("brews.csv", "mash,22,9", "mash,-22,9"))
+    case(family, "label 12.0", "problem", swap("grist.csv", "l2,pale", "l2.0,pale"))
+    case(family, "grist xlsx", "clean", {"grist.csv": None, "grist.xlsx": b"PK\x03\x04"})
+
+
+for fill in (
+    text_family,
+    header_family,
+    value_family,
+    date_family,
+    clock_family,
+    trace_family,
+    relation_family,
+    other_family,
+):
     fill()

@@ -298,3 +298,24 @@ def test_cells_written_cannot_become_formulas(tmp_path):
 
     safe_csv(pd.DataFrame({"brew": ["=1+1", "@x", "-a", "k01"], "n": [-1.5, 2.0, 3.0, 4.0]}), tmp_path / "t.csv")
     assert (tmp_path / "t.csv").read_text().splitlines()[1:] == ["'=1+1,-1.5", "'@x,2.0", "'-a,3.0", "k01,4.0"]
+
+
+def test_a_fault_of_our_own_is_told_in_one_line(make_book, monkeypatch, capsys):
+    def broken(path):
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr("brewlog.cli.read_logbook", broken)
+    assert main(["check", str(make_book())]) == 2
+    said_of_it = capsys.readouterr()
+    assert said_of_it.err.startswith(
+        "brewlog: a fault of brewlog itself stopped it: ZeroDivisionError: by nothing (broken,"
+    )
+    assert said_of_it.err.endswith("No file of the logbook was changed.\n")
+    assert said_of_it.err.count("\n") == 1
+
+
+def test_whole_numbers_of_hundreds_of_digits_are_no_numbers(make_book):
+    changes = changed("traces/b1.csv", "500,65.05", "9" * 400 + ",65.05")
+    assert [(severity, text[:24]) for severity, text in said(make_book(changes))] == [
+        ("problem", "traces/b1.csv, line 52, ")
+    ]
