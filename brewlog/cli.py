@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
@@ -42,6 +44,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         return 130
+    except Exception as error:  # a person at the terminal is told in words, never by a traceback
+        _tell_own_fault(error)
+        return 2
+
+
+def _tell_own_fault(error: BaseException) -> None:
+    where = traceback.extract_tb(error.__traceback__)[-1:]
+    place = f" ({where[0].name}, line {where[0].lineno})" if where else ""
+    text = f"brewlog: a fault of brewlog itself stopped it: {type(error).__name__}: {error}"[:300]
+    with contextlib.suppress(OSError, ValueError):
+        print(f"{' '.join(text.split())}{place}. No file of the logbook was changed.", file=sys.stderr)
 
 
 def _parser() -> argparse.ArgumentParser:
