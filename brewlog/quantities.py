@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any, NamedTuple
 
@@ -227,7 +227,6 @@ class Scale(NamedTuple):
         return (number - self.offset) / self.factor
 
 
-@cache
 def parse_unit(text: str, unit: str) -> Scale:
     """Scale that brings numbers in the unit `text`, as a person writes it, to the canonical `unit`.
 
@@ -265,11 +264,16 @@ def parse_unit(text: str, unit: str) -> Scale:
         raise ValueError(
             f"found a unit of {len(text)} characters, expected {wish}, at most {MAX_UNIT_LENGTH} characters."
         )
-    for name in _readings(text, unit):
-        scale = _linear(name, unit)
-        if scale is not None:
-            return scale
-    raise ValueError(f"found the unit {text!r}, expected {wish}.")
+    scale = _find(text, unit)
+    if scale is None:
+        raise ValueError(f"found the unit {text!r}, expected {wish}.")
+    return scale
+
+
+@lru_cache(maxsize=4096)
+def _find(text: str, unit: str) -> Scale | None:
+    """Scale of the first way to read a unit that fits; what fits nothing is remembered, too."""
+    return next((scale for name in _readings(text, unit) if (scale := _linear(name, unit)) is not None), None)
 
 
 def _readings(text: str, unit: str) -> list[str]:
