@@ -201,8 +201,11 @@ def averages_rigs(rows: Rows, priors: Priors) -> bool:
 
 
 def shared_covariance(rows: Rows, priors: Priors) -> np.ndarray:
-    """Covariance that brews share: the slow wander, and the levels of rigs that are averaged over. [points^2]"""
+    """Covariance that brews share: slow wander, mash programme, and levels of rigs averaged over. [points^2]"""
     shared = wander_covariance(rows, priors.sd("wander"))
+    if (rows.programme != "").any():
+        same = rows.programme[:, None] == rows.programme[None, :]
+        shared = shared + priors.sd("programme") ** 2 * (same & (rows.programme != ""))
     if averages_rigs(rows, priors):
         shared = shared + priors.sd("rig") ** 2 * (rows.rig[:, None] == rows.rig[None, :])
     return shared

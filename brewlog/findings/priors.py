@@ -58,6 +58,7 @@ OTHERS: Mapping[str, tuple[float, float, str, str]] = {
     "hold_rms": (0.0, 10.0, "points per K", "tightness: what is asked for, so left free"),
     "trend": (0.0, 3.0, "points over the log", "steady learning, or steady decline"),
     "rig": (0.0, 3.0, "points", "each rig's own level"),
+    "programme": (0.0, 1.5, "points", "each mash programme's own level: its rests set efficiency and tightness alike"),
     "step": (0.0, 1.0, "points", "what nobody wrote down when the control sensor was moved"),
     "wander": (0.0, 1.0, "points", "slow wander of a rig, forgotten over about ten brews"),
     "scatter": (2.0, 0.5, "points, log sd", "scatter from brew to brew: median and log standard deviation"),
@@ -176,7 +177,17 @@ def _defaults() -> tuple[dict[str, tuple[float, float]], dict[str, tuple[str, st
     words = {item.name: (f"points per {item.per}", item.words) for item in SHORT_LIST}
     for name, (mean, sd, unit, meaning) in OTHERS.items():
         values[name], words[name] = (mean, sd), (unit, meaning)
-    order = ["intercept", "hold_rms", *(item.name for item in SHORT_LIST), "trend", "rig", "step", "wander", "scatter"]
+    order = [
+        "intercept",
+        "hold_rms",
+        *(item.name for item in SHORT_LIST),
+        "trend",
+        "rig",
+        "programme",
+        "step",
+        "wander",
+        "scatter",
+    ]
     return {name: values[name] for name in order}, {name: words[name] for name in order}
 
 
@@ -192,8 +203,8 @@ def _pair(name: str, value: Any) -> tuple[float, float]:
         raise ValueError(f"prior of {name!r} is {value!r}; {expected}.")
     if name == "scatter" and not (mean > 0 and 0 < sd < np.inf):
         raise ValueError(f"prior of 'scatter' is {value!r}; expected (median, log sd), both above 0.")
-    if name == "wander" and not np.isfinite(sd):
-        raise ValueError(f"prior of 'wander' is {value!r}; expected (0, sd) with a finite sd.")
+    if name in ("wander", "programme") and not np.isfinite(sd):
+        raise ValueError(f"prior of {name!r} is {value!r}; expected (0, sd) with a finite sd.")
     return mean, sd
 
 

@@ -232,7 +232,7 @@ def relate(
     table : pandas.DataFrame
         As from `brew_table`: one row per brew. Needed are `response` [%] and `hold_rms` [K]; used where present are
         their `_sd`, `hold_bias` [K], `control`, `rig`, `date`, `grist` [kg], `mill_gap` [mm], `thickness` [L/kg],
-        `mash_time` [min], `mash_out` [1], `sparge` [L], `planned_volume` [L], `changes`.
+        `mash_time` [min], `mash_out` [1], `sparge` [L], `planned_volume` [L], `programme`, `changes`.
     response : str
         `brewhouse`, `mash`, `conversion` or `lauter`; one for all rows, never mixed.
     columns : sequence of str, optional
@@ -252,11 +252,11 @@ def relate(
 
     Notes
     -----
-    efficiency = b0 + bT T + sum of b_k x_k + trend + rig + step at each lasting move of the control sensor + slow
-    wander + scatter, with weak normal priors on everything but bT. For each of eleven sizes of the scatter the
-    posterior is that of generalised least squares with the priors stacked as rows [1]_; the intervals are quantiles of
-    their mixture, weighted by marginal likelihood and a lognormal prior. gain = bT x (mean T of the tight half - mean
-    T of the loose half).
+    efficiency = b0 + bT T + sum of b_k x_k + trend + rig + mash programme + step at each lasting move of the control
+    sensor + slow wander + scatter, with weak normal priors on everything but bT. For each of eleven sizes of the
+    scatter the posterior is that of generalised least squares with the priors stacked as rows [1]_; the intervals are
+    quantiles of their mixture, weighted by marginal likelihood and a lognormal prior. gain = bT x (mean T of the tight
+    half - mean T of the loose half).
 
     References
     ----------
@@ -491,4 +491,5 @@ def _allowed(fit: Fit) -> str:
     words = [column.words for column in fit.rows.columns]
     kinds = {"trend": "steady learning", "rig": "the rig", "step": "what may have come unwritten with the move"}
     words += [word for kind, word in kinds.items() if kind in fit.design.kinds]
+    words += ["the mash programme"] if (fit.rows.programme != "").any() else []
     return sentences.join(words)

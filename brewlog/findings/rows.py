@@ -70,6 +70,8 @@ class Rows:
     rig: np.ndarray
     """Number of the rig in `rigs`."""
     rigs: tuple[str, ...]
+    programme: np.ndarray
+    """Planned rests in words, empty where not known or where no other brew had them."""
     columns: tuple[Column, ...]
     changes: np.ndarray
     left_out: pd.Series
@@ -94,7 +96,7 @@ class Rows:
             for column in self.columns
         )
         per_brew = ["brew", "source", "date", "response", "response_sd", "tight", "tight_sd", "shrunk"]
-        per_brew += ["shrunk_variance", "control", "rig", "changes"]
+        per_brew += ["shrunk_variance", "control", "rig", "programme", "changes"]
         return replace(self, columns=columns, **{name: getattr(self, name)[keep] for name in per_brew})
 
 
@@ -227,6 +229,7 @@ def usable_rows(
         control=control,
         rig=np.array([rigs.index(word) for word in rig_words], dtype=int),
         rigs=rigs,
+        programme=_programme(frame),
         columns=columns,
         changes=_texts(frame, "changes"),
         left_out=left_out,
@@ -276,6 +279,13 @@ def _texts(frame: pd.DataFrame, name: str) -> np.ndarray:
     if name not in frame.columns:
         return np.full(len(frame), "", dtype=object)
     return frame[name].astype("string").fillna("").to_numpy(dtype=object)
+
+
+def _programme(frame: pd.DataFrame) -> np.ndarray:
+    """Mash programme of each brew; one that no other brew had says nothing."""
+    words = _texts(frame, "programme")
+    found, place, count = np.unique(words.astype(str), return_inverse=True, return_counts=True)
+    return np.where(count[place] > 1, found[place], "") if len(found) > 1 else np.full(len(frame), "", dtype="<U1")
 
 
 def _told(text: str, name: str) -> str:

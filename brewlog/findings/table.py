@@ -34,6 +34,7 @@ COLUMNS = (
     "thickness",
     "mash_time",
     "mash_out",
+    "programme",
     "sparge",
     "pre_boil_volume",
     "pre_boil_gravity",
@@ -52,6 +53,7 @@ WORDS = (
     "control",
     "control_from",
     "hold_from",
+    "programme",
     "changes",
     "pair",
     "changed_since",
@@ -160,6 +162,14 @@ def join_missing(reasons: Mapping[str, str]) -> str:
     return "; ".join(f"{', '.join(columns)}: {reason}" for reason, columns in groups.items())
 
 
+def programme(brew: Brew) -> str:
+    """Planned rest temperatures in order, to whole degrees, without the mash-out; empty where none is planned."""
+    from brewlog.mash.stages import purposes
+
+    words = purposes(brew.rests)
+    return "-".join(f"{rest.temp:.0f}" for rest, word in zip(brew.rests, words, strict=True) if word != "mash-out")
+
+
 def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:
     masses = [malt.mass for malt in brew.malts]
     found: dict[str, Any] = {}
@@ -197,7 +207,12 @@ def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:
         if reading.quantity in ("gravity", "volume") and reading.stage != "first wort"
     ]
     found["instruments"] = ", ".join(sorted({word for word in used if word}))
-    return found | {"changes": brew.changes or "", "pair": brew.pair or "", "changed_since": ""}
+    return found | {
+        "changes": brew.changes or "",
+        "pair": brew.pair or "",
+        "changed_since": "",
+        "programme": programme(brew),
+    }
 
 
 def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]) -> dict[str, Any]:

@@ -408,6 +408,45 @@ def test_averaging_over_rigs_equals_a_column_for_each(plain_table, monkeypatch):
     np.testing.assert_allclose(averaged.params, columns.params[averaged.params.index], rtol=1e-3)
 
 
+def programmed(table, size):
+    """The same brews, where every second one follows a programme that is held loosely and yields less."""
+    two = np.arange(len(table)) % 2 == 1
+    lost = {"hold_rms": table["hold_rms"] + 0.5 * two, "brewhouse": table["brewhouse"] - size * two}
+    return table.assign(**lost, programme=np.where(two, "64-71", "66"))
+
+
+def test_a_mash_programme_is_no_tightness(plain_table):
+    table = programmed(plain_table, 4.0)
+    plain = relate(plain_table).params["hold_rms"]
+    knowing, blind = (relate(one).params["hold_rms"] for one in (table, table.drop(columns="programme")))
+    assert abs(knowing - plain) < 0.4 * abs(blind - plain)
+    clear = plain_table.assign(brewhouse=plain_table["brewhouse"] - 4.0 * plain_table["hold_rms"])
+    assert "the mash programme" not in relate(clear).sentence
+    assert "and the mash programme. It holds" in relate(clear.assign(programme=table["programme"])).sentence
+
+
+def test_a_mash_programme_counts_as_a_column_of_its_own_would(plain_table):
+    table = programmed(plain_table, 2.0)
+    marks = {name: (table["programme"] == name).astype(float) for name in ("66", "64-71")}
+    columns = relate(
+        table.drop(columns="programme").assign(**marks),
+        columns=list(marks),
+        priors=dict.fromkeys(marks, (0.0, 1.5)),
+    )
+    shared = relate(table)
+    np.testing.assert_allclose(shared.params["hold_rms"], columns.params["hold_rms"], rtol=1e-3)
+    np.testing.assert_allclose(shared.conf_int().loc["hold_rms"], columns.conf_int().loc["hold_rms"], rtol=1e-3)
+    off = relate(table, priors={"programme": (0.0, 0.0)}).params["hold_rms"]
+    assert off == pytest.approx(relate(table.drop(columns="programme")).params["hold_rms"])
+
+
+def test_a_programme_that_no_other_brew_had_says_nothing(plain_table):
+    alone = plain_table.assign(programme=[f"{60 + k}" for k in range(20)])
+    same = plain_table.assign(programme="66")
+    for table in (alone, same, plain_table.assign(programme=None)):
+        np.testing.assert_array_equal(relate(table).params, relate(plain_table).params)
+
+
 def test_odd_control_words_and_missing_dates_are_noted(plain_table):
     table = plain_table.assign(control=["bottom"] + ["base"] * 9 + ["mash"] * 10)
     table.loc[3, "date"] = pd.NaT

@@ -86,8 +86,25 @@ def reasons_of(row):
     return {name: reason for columns, reason in parts for name in columns.split(", ")}
 
 
+def test_programme_is_the_planned_rests_without_the_mash_out(table, brews):
+    temps = [rest.temp for rest in brews[0].rests]
+    assert brews[0].rests[-1].purpose == "mash-out"
+    assert table["programme"].iloc[0] == "-".join(f"{temp:.0f}" for temp in temps[:-1])
+    assert brew_table(Book([replace(brews[0], rests=())]), fits={})["programme"].iloc[0] == ""
+
+
 def test_every_empty_cell_has_a_reason(table):
-    words = ("control", "control_from", "changes", "pair", "changed_since", "instruments", "missing", "hold_from")
+    words = (
+        "control",
+        "control_from",
+        "changes",
+        "pair",
+        "changed_since",
+        "instruments",
+        "missing",
+        "hold_from",
+        "programme",
+    )
     for _, row in table.iterrows():
         told = set(told_of(row["missing"]))
         empty = {name for name in COLUMNS if name not in words and pd.isna(row[name])}
