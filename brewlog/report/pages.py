@@ -184,12 +184,12 @@ def missing_names(missing: object) -> str:
 
     Examples
     --------
-    >>> missing_names("conversion: no first wort; lauter: no first wort")
-    'conversion, lauter'
+    >>> missing_names("conversion, lauter: no first wort; mill_gap: not recorded")
+    'conversion, lauter, mill gap'
     """
     if not isinstance(missing, str) or not missing:
         return ""
-    found = [part.split(":")[0].strip().replace("_", " ") for part in missing.split(";")]
+    found = [name.strip().replace("_", " ") for part in missing.split(";") for name in part.split(":")[0].split(",")]
     names = list(dict.fromkeys(name for name in found if name and not name.endswith(" sd")))
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
 

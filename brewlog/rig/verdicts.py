@@ -34,8 +34,8 @@ LEARN = {
     "heat_loss": "log ambient_temp, or a cool-down of measured water (water_tests.csv)",
     "bed_flow": "log mash_temp and base_temp over a ramp",
     "bed_conductance": "log mash_temp and base_temp over a ramp",
-    "probe_lag": "log mash_temp over a ramp, every 10 s or more often",
-    "probe_offset": "log mash_temp beside base_temp",
+    "probe_lag": "log mash_temp while the probe is moved from cold into hot stirred water",
+    "probe_offset": "log mash_temp while the probe stands beside a good thermometer in stirred water",
     "boil_off": "log pre-boil and post-boil volumes and boil_time",
     "absorption": "log mash_water, sparge_water and the pre-boil volume",
     "dead_volume": "log post-boil and fermenter volumes",
@@ -43,8 +43,12 @@ LEARN = {
 """What would tell a constant that these data do not tell."""
 
 IDENTIFIED, RATIO, UNTOLD = "identified", "only as ratio", "not told by these data"
-_LIMITS = {"probe_lag": (0.6, 15.0), "probe_offset": (0.0, 0.6), "heat_share": (0.15, 0.0)}
+_LIMITS = {"heat_share": (0.15, 0.0)}
 """Half-width up to which a constant counts as identified, relative and absolute; others 0.4 relative."""
+
+MODEL_BOUND = frozenset({"probe_lag", "probe_offset"})
+"""Constants that also take up what the model leaves out, whatever their interval: where the probe stands in the bed,
+how the loss parts between base and bed, the free wort above the grain. A mash tells the fit's value, not the probe's."""
 
 
 def constants_table(
@@ -100,7 +104,8 @@ def constants_table(
     if "probe_offset" in per_brew:
         notes.append(
             "Three quarters of the loss are taken from the base; if the bed loses more, probe_offset comes out lower. "
-            "Their sum, heat_loss, does not depend on it."
+            "Their sum, heat_loss, does not depend on it. probe_offset and probe_lag also take up where the probe "
+            "stands in the bed and what the model leaves out: their intervals are those of the fit, not of the probe."
         )
     if scaled:
         notes.append(
@@ -155,7 +160,8 @@ def _with_lag(interval: Interval, lag: Interval, slope: float) -> Interval:
 def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
     half = (interval.high - interval.low) / 2
     relative, absolute = _LIMITS.get(name, (0.4, 0.0))
-    told = interval.brews > 0 and np.isfinite(half) and half <= max(relative * abs(interval.estimate), absolute)
+    known = interval.brews > 0 and np.isfinite(half) and name not in MODEL_BOUND
+    told = known and half <= max(relative * abs(interval.estimate), absolute)
     verdict = IDENTIFIED if told else f"{UNTOLD}, {LEARN[name]}"
     return {
         "estimate": interval.estimate,
