@@ -48,7 +48,7 @@ _LIMITS = {"heat_share": (0.15, 0.0)}
 
 MODEL_BOUND = frozenset({"probe_lag", "probe_offset"})
 """Constants that also take up what the model leaves out, whatever their interval: where the probe stands in the bed,
-how the loss parts between base and bed, the free wort above the grain. A mash tells the fit's value, not the probe's."""
+how the loss parts between base and bed, the free wort on top. A mash tells the fit's value, not the probe's."""
 
 
 def constants_table(
