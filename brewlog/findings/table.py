@@ -164,7 +164,7 @@ def join_missing(reasons: Mapping[str, str]) -> str:
 
 def programme(brew: Brew) -> str:
     """Planned rest temperatures in order, to whole degrees, without the mash-out; empty where none is planned."""
-    from brewlog.mash.stages import purposes
+    from brewlog.mash.asked import purposes
 
     words = purposes(brew.rests)
     return "-".join(f"{rest.temp:.0f}" for rest, word in zip(brew.rests, words, strict=True) if word != "mash-out")

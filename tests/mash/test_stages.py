@@ -12,8 +12,8 @@ import pytest
 
 from brewlog.logbook.records import Rest
 from brewlog.mash import control_sensor, find_marks, find_stages, match_rests
+from brewlog.mash.asked import tidy_purpose
 from brewlog.mash.control import tell_control
-from brewlog.mash.stages import tidy_purpose
 
 DAYS = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("days.py"))))
 PLAN, TRUTH, brew_of, full_day = DAYS.PLAN, DAYS.TRUTH, DAYS.brew_of, DAYS.full_day
