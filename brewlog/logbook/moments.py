@@ -37,7 +37,7 @@ def moments(rows: list[Row], label: str, data: TraceData, say: Say) -> tuple[Eve
     for row in rows:
         elapsed = _elapsed(row, data, say)
         if elapsed is not None:
-            found.append(Event(label, row.values["event"], elapsed))
+            found.append(Event(label, row.values["event"], elapsed, row.own))
     return tuple(sorted(found, key=lambda event: event.elapsed))
 
 

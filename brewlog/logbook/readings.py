@@ -86,6 +86,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     return Reading(
         brew=cells["brew"], stage=cells["stage"], quantity=quantity, value=fits[0], unit=unit, temp=cells.get("temp"),
         instrument=cells.get("instrument"), sd=sd, time=cells.get("time"), line=row.line,
+        own=row.own,
     )  # fmt: skip
 
 

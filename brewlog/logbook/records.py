@@ -66,6 +66,8 @@ class Malt:
     """Fine-coarse difference as mass fraction. [1]"""
     moisture: float | None = None
     """Mass fraction. [1]"""
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,8 @@ class Addition:
     """Extract as is, mass fraction. [1]"""
     event: str | None = None
     time: str | None = None
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +110,8 @@ class Rest:
     """Heater power limit, of nameplate. [%]"""
     purpose: str | None = None
     """`mash-in`, `saccharification`, `mash-out`, or the brewer's own word."""
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +135,8 @@ class Reading:
     time: str | None = None
     line: int | None = None
     """Line in readings.csv, for messages."""
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +147,8 @@ class Event:
     event: str
     elapsed: float
     """Since the first row of the brew's trace (clock times are converted by the reader). [s]"""
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,6 +263,8 @@ class WaterTest:
     """`heat-up`, `cool-down` or `boil`."""
     water_after: float | None = None
     """What a boil test left, at `water_temp`. [L]"""
+    own: Mapping[str, str] = field(default_factory=_nothing)
+    """Columns of the brewer's own, as written."""
     load_trace: Callable[[], tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]] | None = field(
         default=None, repr=False, compare=False
     )

@@ -1,0 +1,90 @@
+"""What of a trace is no measurement: found, left out, and told at its line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook import faults
+from brewlog.logbook.layout import CHANNELS
+from brewlog.logbook.order import Told
+from brewlog.logbook.records import TraceFault
+from brewlog.logbook.sheets import Teller
+
+MOST_FAULTS = 5
+"""Faults of one kind in one channel that are told one by one."""
+_SENSORS = ("mash_temp", "base_temp")
+_WISHES = {
+    "gap": "rows at most 5 min apart",
+    "dropout": "values at most 5 min apart",
+    "out of order": "times that rise",
+    "restart": "times that rise",
+    "duplicate time": "each time once",
+    "coarse clock": "each time once",
+    "control fallback": "the bed probe's values",
+}
+
+
+def clean(frame: pd.DataFrame) -> list[TraceFault]:
+    """Leave out of the frame what is no measurement; what was found."""
+    elapsed = frame["elapsed"].to_numpy(dtype=float)
+    found = faults.find_gaps(elapsed)
+    for name, column in CHANNELS.items():
+        if name in frame:
+            kept, faulty = faults.clean_channel(elapsed, frame[name].to_numpy(dtype=float), column)
+            frame[name] = kept
+            found += faulty
+    sensors = {name: frame[name].to_numpy(dtype=float) for name in _SENSORS if name in frame}
+    more = faults.find_stuck(elapsed, sensors)
+    if "mash_temp" in sensors:
+        more += faults.find_probe_out(elapsed, sensors["mash_temp"], "mash_temp")
+    for fault in more:
+        where = (elapsed >= fault.start) & (elapsed <= fault.end)
+        frame.loc[where, str(fault.channel)] = np.nan
+    found += more
+    for name in ("mash_temp", "base_temp", "wort_temp", "ambient_temp"):
+        if name in frame:
+            absent = faults.find_absent(elapsed, frame[name].to_numpy(dtype=float), CHANNELS[name])
+            found += [fault for fault in absent if not _known_already(fault, found)]
+    if {"mash_temp", "base_temp", "set_temp"} <= set(frame.columns):
+        found += faults.find_fallback(
+            elapsed, *(frame[name].to_numpy(dtype=float) for name in ("mash_temp", "base_temp", "set_temp"))
+        )
+    return found
+
+
+def _known_already(absent: TraceFault, found: list[TraceFault]) -> bool:
+    """True where a stretch without values is one that was left out."""
+    rows = sum(
+        fault.rows
+        for fault in found
+        if fault.channel == absent.channel and fault.action == "left out"
+        and absent.start <= fault.start and fault.end <= absent.end
+    )  # fmt: skip
+    return rows > 0.8 * absent.rows
+
+
+def tell_faults(told: list[tuple[Teller, Told]]) -> None:
+    """Say each fault at its line; many of one kind together."""
+    kinds: dict[tuple[str, str, str | None, bool], list[tuple[Teller, Told]]] = {}
+    for tell, one in told:
+        kinds.setdefault((tell.file, one.fault.kind, one.fault.channel, one.lost), []).append((tell, one))
+    for members in kinds.values():
+        for tell, one in members[:MOST_FAULTS]:
+            fault = one.fault
+            rows = f"{fault.rows} {'row' if fault.rows == 1 else 'rows'}, " if fault.rows else ""
+            found = f"{fault.kind}, {rows}{fault.start / 60:.1f} to {fault.end / 60:.1f} min"
+            say = tell.problem if one.lost else tell.note
+            say(one.line, one.written, found, _WISHES.get(fault.kind, "values that follow the day"), fault.action)
+        if len(members) > MOST_FAULTS:
+            tell, one = members[MOST_FAULTS]
+            more = sum(other.fault.rows for _, other in members[MOST_FAULTS:])
+            found = f"{one.fault.kind}, {len(members) - MOST_FAULTS} more stretches, {more} rows"
+            say = tell.problem if one.lost else tell.note
+            say(
+                one.line,
+                one.written,
+                found,
+                _WISHES.get(one.fault.kind, "values that follow the day"),
+                one.fault.action,
+            )

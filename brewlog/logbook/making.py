@@ -1,0 +1,101 @@
+"""Rows of tables to the records of rigs, brews and water tests."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from brewlog.logbook import layout
+from brewlog.logbook.complaints import Complaints
+from brewlog.logbook.readings import make_reading
+from brewlog.logbook.records import Addition, Brew, Malt, Rest, Rig, WaterTest
+from brewlog.logbook.tables import Row
+
+_PAIR = re.compile(r"(\d{1,6})\s*(tight|loose)", re.IGNORECASE)
+
+
+def make_rig(row: Row) -> Rig:
+    """Record of a row of rigs.csv; an empty cell leaves the documented default."""
+    kept = {name: value for name, value in row.values.items() if value is not None}
+    return Rig(**kept, own=row.own)
+
+
+def make_test(row: Row, rig: str | None, loads: Mapping[str, Any]) -> WaterTest:
+    """Record of a row of water_tests.csv, with the fields that load its trace."""
+    return WaterTest(**(row.values | {"rig": rig}), own=row.own, **loads)
+
+
+def make_brew(
+    row: Row, rig: str | None, per_brew: Mapping[str, dict[str, list[Row]]], loads: Mapping[str, Any], told: Complaints
+) -> Brew:
+    """Record of a row of brews.csv with the rows of other tables that belong to it.
+
+    Parameters
+    ----------
+    row : Row
+    rig : str or None
+        Label of its rig.
+    per_brew : mapping
+        Rows of the other tables by file and brew.
+    loads : mapping
+        Fields of the record that load its trace.
+    told : Complaints
+    """
+    label = row.values["brew"]
+
+    def rows(file: layout.FileLayout) -> list[Row]:
+        return per_brew[file.name].get(label, [])
+
+    readings = [make_reading(r.values | {"brew": label}, r, told.say) for r in rows(layout.READINGS)]
+    return Brew(
+        label=label,
+        **{name: value for name, value in row.values.items() if name not in ("brew", "rig", "pair")},
+        rig=rig,
+        pair=_pair(row, told),
+        malts=tuple(_malt(r, label, told) for r in rows(layout.GRIST)),
+        additions=tuple(_addition(r, label, told) for r in rows(layout.ADDITIONS)),
+        rests=_rests(rows(layout.RESTS), label, told),
+        readings=tuple(reading for reading in readings if reading is not None),
+        own=row.own,
+        **loads,
+    )
+
+
+def _malt(row: Row, label: str, told: Complaints) -> Malt:
+    """A malt; one without a name still counts."""
+    name = row.values.get("malt")
+    if name is None:
+        told.complain("grist.csv", row.line, "malt", "an empty cell", "type of the malt", "read as 'malt'", "note")
+    return Malt(**(row.values | {"brew": label, "malt": name or "malt"}), own=row.own)
+
+
+def _pair(row: Row, told: Complaints) -> str | None:
+    """Number and word of a random pair."""
+    text = row.values.get("pair")
+    found = _PAIR.fullmatch(text) if text else None
+    if text and found is None:
+        wish = "the number of a pair and `tight` or `loose`, such as `3 tight`"
+        told.complain("brews.csv", row.line, "pair", text, wish, "this cell is left out")
+    return f"{found[1]} {found[2].casefold()}" if found else None
+
+
+def _addition(row: Row, label: str, told: Complaints) -> Addition:
+    """An addition; one of which nothing is known that could be counted is reported."""
+    if row.values.get("mass") is None and row.values.get("volume") is None:
+        wish, cost = "one of them", "it cannot be counted"
+        told.complain("additions.csv", row.line, None, "neither mass nor volume", wish, cost)
+    return Addition(**(row.values | {"brew": label}), own=row.own)
+
+
+def _rests(rows: list[Row], label: str, told: Complaints) -> tuple[Rest, ...]:
+    """Rests in the order of their numbers, each once."""
+    found: dict[int, Rest] = {}
+    for row in rows:
+        number = row.values["rest"]
+        if number in found:
+            wish = "every rest of a brew once"
+            told.complain("rests.csv", row.line, "rest", str(number), wish, "this row is left out")
+            continue
+        found[number] = Rest(**(row.values | {"brew": label}), own=row.own)
+    return tuple(found[number] for number in sorted(found))

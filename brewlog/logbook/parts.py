@@ -1,0 +1,148 @@
+"""One file of a trace: its text, its header, its times and its channels."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from brewlog.logbook.channel_values import read_channel
+from brewlog.logbook.channels import Found, Names, known_words, match_channels
+from brewlog.logbook.headers import find_header, read_headers, units_row
+from brewlog.logbook.layout import CHANNELS
+from brewlog.logbook.merging import Part
+from brewlog.logbook.order import Told, drop_strays, in_order, summer_time
+from brewlog.logbook.records import Rig
+from brewlog.logbook.series import is_filled
+from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
+from brewlog.logbook.tables import MANY, decimal_comma
+from brewlog.logbook.text import SEPARATORS, Decoded, Unreadable, decode, find_separator, read_bytes
+from brewlog.logbook.times import read_times
+
+
+@dataclass(frozen=True)
+class TraceSource:
+    """Where the trace of a brew stands, and what its rig's logger calls its channels."""
+
+    root: Path
+    files: tuple[Path, ...]
+    rig: Rig | None
+    names: Names
+    """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+
+
+def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
+    """One file; None, and a problem, where nothing of it can be used."""
+    try:
+        decoded = decode(read_bytes(file, source.root))
+    except Unreadable as error:
+        tell.problem(None, None, error.found, error.expected, "this trace is left out")
+        return None
+    separator = find_separator(decoded.text)
+    lines = read_lines(decoded.text, separator, tell)
+    if not lines.rows:
+        tell.problem(None, None, "an empty file", "a row of column names and rows of times", "this trace is left out")
+        return None
+    top = [(lines.numbers[k], lines.cells(k)) for k in range(min(len(lines.rows), 45))]
+    place = find_header(top, known_words(source.names))
+    line, cells = top[place]
+    if place:
+        found = f"{place} {'rows' if place > 1 else 'row'} above the column names"
+        tell.note(top[0][0], None, found, "column names first", "they are not read")
+    headers = read_headers(cells, line, tell.file, tell.say)
+    matched = match_channels(headers, source.names, line, tell)
+    lines, again = lines.below(place).without(lines.rows[place])
+    if again:
+        times = "once" if len(again) == 1 else f"{len(again)} times"
+        tell.note(again[0], None, f"the column names again, {times}", "rows of numbers", "they are not read")
+    if lines.rows and (units := units_row([(f.header, _possible_units(f)) for f in matched], lines.cells(0))):
+        tell.note(lines.numbers[0], None, "a row of units", "units behind the column names", "it was read as such")
+        matched = [Found(f.header, f.channel, f.unit or units.get(f.header.place)) for f in matched]
+        lines = lines.below(0)
+    if not lines.rows:
+        tell.problem(None, None, "no row under the header", "rows of times", "this trace is left out")
+        return None
+    comma = _tell_text(decoded, separator, lines, tell)
+    return _to_part(source, lines, headers, matched, line, comma, tell, told)
+
+
+def _possible_units(found: Found) -> list[str]:
+    if found.channel == "elapsed":
+        return ["s"]
+    return [CHANNELS[found.channel].unit, "W"] if found.channel in CHANNELS else []
+
+
+def _tell_text(decoded: Decoded, separator: str, lines: Lines, tell: Teller) -> bool | None:
+    comma = decimal_comma((cell for k in range(min(200, len(lines.rows))) for cell in lines.cells(k)), separator)
+    if separator != "," or comma:
+        found = f"{SEPARATORS[separator]} between columns{', decimal comma' if comma else ''}"
+        tell.note(None, None, found, "comma and decimal point", "it was read as such")
+    if decoded.guessed:
+        tell.note(None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such")
+    for number in decoded.damaged[:MANY]:
+        tell.problem(number, None, "bytes that are no text", "text in UTF-8", "they are left out")
+    if len(decoded.damaged) > MANY:
+        found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
+        tell.problem(decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out")
+    return comma
+
+
+def _to_part(
+    source: TraceSource, lines: Lines, headers: Sequence, matched: list[Found], line: int, comma: bool | None,
+    tell: Teller, told: list[tuple[Teller, Told]],
+) -> Part | None:  # fmt: skip
+    width = max((header.place for header in headers), default=-1) + 1
+    least = max((header.place for header in headers if header.name), default=-1) + 1
+    times = [f for f in matched if f.channel in ("elapsed", "time")]
+    if not times:
+        tell.problem(line, None, "no column of times", "a column 'time' or 'elapsed'", "this trace is left out")
+        return None
+    if len(times) == len(matched):
+        wish = f"one of {', '.join(CHANNELS)}"
+        tell.problem(line, None, "no channel that is known", wish, "this trace is left out; channels.csv can name them")
+        return None
+    nameless = [header.place for header in headers if not header.name]
+    body = columns_of(
+        lines, width, {f.header.place for f in matched} | set(nameless),
+        {f.header.place for f in times if f.channel == "time"}, least, tell, bool(comma),
+    )  # fmt: skip
+    numbers = np.array(lines.numbers, dtype=int)
+    for place in nameless:
+        filled = body[place].dropna().head(1000)
+        if pd.api.types.is_numeric_dtype(filled) and place == 0 and (np.diff(filled) == 1).all() and len(filled) > 1:
+            tell.note(line, None, "row numbers without a name", "a column name", "that column is not used")
+        elif (pd.api.types.is_numeric_dtype(filled) and len(filled)) or any(is_filled(cell) for cell in filled):
+            tell.problem(line, None, f"no name over column {place + 1}", "a column name", "that column is left out")
+    read = read_times(times, body, numbers, line, comma, tell)
+    if read is None:
+        return None
+    key, seconds, clock, elapsed_zero = read
+    named = {f.channel: f.header.written for f in times}
+    column = named.get("time" if key == "clock" else "elapsed", times[0].header.written)
+    good = drop_strays(seconds, numbers, column, tell)
+    frame = pd.DataFrame({key: seconds, "line": numbers})
+    for found in matched:
+        if found.channel in CHANNELS:
+            series = read_channel(
+                found, body[found.header.place], numbers, line, comma, source.rig, tell
+            )  # fmt: skip
+            if series is not None:
+                frame[series[0]] = series[1]
+    frame = frame[good].reset_index(drop=True)
+    if frame.empty or len(frame.columns) < 3:
+        found_text = "no row with a time" if frame.empty else "no channel that could be read"
+        tell.problem(None, None, found_text, "times and temperatures", "this trace is left out")
+        return None
+    if key == "clock" and clock is not None and not clock.zoned and clock.dated:
+        naive = summer_time(frame[key].to_numpy(dtype=float), frame["line"].to_numpy(dtype=int), column, tell)
+        frame[key] = naive
+    frame, faulty = in_order(frame, key)
+    told += [(tell, one) for one in faulty]
+    written = {found.channel: found.header.written for found in matched}
+    return Part(
+        frame, tell, bool(clock and clock.zoned), clock is None or clock.dated, clock.offset if clock else None,
+        elapsed_zero, written,
+    )  # fmt: skip

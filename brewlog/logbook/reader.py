@@ -1,0 +1,145 @@
+"""A logbook's folder read from end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from brewlog.logbook import layout
+from brewlog.logbook.book import Logbook
+from brewlog.logbook.complaints import Complaints
+from brewlog.logbook.folder import find_traces, list_folder, tell_unread
+from brewlog.logbook.labels import Labelled
+from brewlog.logbook.layout import FileLayout
+from brewlog.logbook.loading import TraceLoaders
+from brewlog.logbook.making import make_brew, make_rig, make_test
+from brewlog.logbook.relations import (
+    assumed_rigs,
+    by_brew,
+    channel_names,
+    known_rig,
+    own_name,
+    tell_missing,
+    tell_traceless,
+    unique,
+)
+from brewlog.logbook.tables import Row, TableReader
+from brewlog.logbook.text import Unreadable, decode, read_bytes
+
+_OF_BREWS = (layout.GRIST, layout.ADDITIONS, layout.RESTS, layout.READINGS, layout.EVENTS_FILE)
+
+
+def read_logbook(path: str | Path) -> Logbook:
+    """Read a logbook. Nothing in the folder is changed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The folder; `brews.csv` in it is needed, every other file adds to it.
+
+    Returns
+    -------
+    Logbook
+        Cells, rows and files that could not be read are in `.problems`; traces are read when asked for.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such folder, or no `brews.csv` in it.
+    NotADirectoryError
+        If `path` is a file.
+    PermissionError
+        If the folder cannot be listed.
+    ValueError
+        If `brews.csv` cannot be read at all.
+    """
+    root = Path(path)
+    if not root.exists():
+        raise FileNotFoundError(f"there is no folder {str(path)!r}; expected the folder of a logbook.")
+    if not root.is_dir():
+        raise NotADirectoryError(f"{str(path)!r} is a file; expected the folder of a logbook.")
+    try:
+        present = list_folder(root)
+    except OSError as error:
+        raise PermissionError(f"the folder {str(path)!r} cannot be read ({error.strerror}).") from error
+    if "brews.csv" not in present and "brews.csv.gz" not in present:
+        raise FileNotFoundError(
+            f"{str(path)!r} has no brews.csv; expected one row per brew day in it ('brewlog new' makes one)."
+        )
+    return _read(root, present)
+
+
+def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
+    told = Complaints()
+
+    def rows(file: FileLayout) -> list[Row]:
+        return _rows(file, root, present, told)
+
+    brew_rows = unique(layout.BREWS, rows(layout.BREWS), told)
+    if not brew_rows:
+        # rows of the other files belong to brews: each would be reported for want of its own
+        wish, cost = "one row per brew day", "there is nothing to work on"
+        told.complain("brews.csv", None, None, "no row that could be read", wish, cost)
+        return _logbook(root, {}, {}, {}, told, None)
+    rigs = {row.values["label"]: make_rig(row) for row in unique(layout.RIGS, rows(layout.RIGS), told)}
+    tell_unread(present, told.say)
+    per_brew = {file.name: by_brew(file, rows(file), brew_rows, told) for file in _OF_BREWS}
+    names = channel_names(rows(layout.CHANNELS_FILE), rigs, told)
+    test_rows = unique(layout.WATER_TESTS, rows(layout.WATER_TESTS), told)
+    test_rows = [row for row in test_rows if own_name(row, brew_rows, told)]
+    rigs = rigs or assumed_rigs(brew_rows)
+    folder = present.get(layout.TRACE_FOLDER)
+    labels = [row.values["brew"] for row in brew_rows], [row.values["label"] for row in test_rows]
+    traces = {} if folder is None else find_traces(folder, *labels, told.say)
+    tell_missing(brew_rows, per_brew, traces, present, told)
+    loaders = TraceLoaders(root, traces, rigs, names)
+    brews = {}
+    for row in brew_rows:
+        label = row.values["brew"]
+        rig = known_rig(layout.BREWS, row, rigs, told)
+        loads = loaders.add(label, rig, per_brew["events.csv"].get(label, []))
+        brews[label] = make_brew(row, rig, per_brew, loads, told)
+    tests = {}
+    for row in test_rows:
+        label = row.values["label"]
+        rig = known_rig(layout.WATER_TESTS, row, rigs, told)
+        tests[label] = make_test(row, rig, loaders.add(label, rig, []))
+        tell_traceless(row, traces, told)
+    if all(brew.date is not None for brew in brews.values()):
+        brews = dict(sorted(brews.items(), key=lambda item: item[1].date))  # type: ignore[arg-type, return-value]
+    return _logbook(root, rigs, brews, tests, told, loaders)
+
+
+def _rows(file: FileLayout, root: Path, present: Mapping[str, Path], told: Complaints) -> list[Row]:
+    """Rows of one table; none where it is not there or cannot be read."""
+    path = present.get(file.name) or present.get(f"{file.name}.gz")
+    if path is None:
+        return []
+    try:
+        decoded = decode(read_bytes(path, root))
+    except Unreadable as error:
+        if file is layout.BREWS:
+            text = f"{path.name}: found {error.found}, expected {error.expected}; nothing could be read."
+            raise ValueError(text) from error
+        told.complain(path.name, None, None, error.found, error.expected, "nothing of this file could be read")
+        return []
+    return TableReader(file, path.name, told.say).read(decoded)
+
+
+def _logbook(
+    root: Path,
+    rigs: Mapping[str, Any],
+    brews: Mapping[str, Any],
+    tests: Mapping[str, Any],
+    told: Complaints,
+    loaders: TraceLoaders | None,
+) -> Logbook:
+    return Logbook(
+        root,
+        Labelled("rig", "rigs.csv", rigs),
+        Labelled("brew", "brews.csv", brews),
+        Labelled("water test", "water_tests.csv", tests),
+        told.counted(),
+        loaders.by_label if loaders else {},
+    )
