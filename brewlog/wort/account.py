@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from brewlog.wort.properties import density_float, density_slope_float
 from brewlog.wort.reconcile import Array
+from brewlog.wort.sucrose import density_float, density_slope_float
 from brewlog.wort.water import water_density_float
 
 STATES = (
@@ -32,7 +32,7 @@ STATES = (
     "fermenter_added_water",
 )
 INDEX = {name: number for number, name in enumerate(STATES)}
-STAGE_STATES = {
+STAGE_STATES: dict[str, tuple[str | None, str]] = {
     "first wort": (None, "first_wort"),
     "pre-boil": ("pre_volume", "pre_extract"),
     "post-boil": ("post_volume", "post_extract"),

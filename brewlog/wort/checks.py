@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from math import isfinite, nan, sqrt
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from math import hypot, isfinite, nan, sqrt
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook.records import Brew
+from brewlog.logbook.records import Brew, Rig
+from brewlog.wort.books import Books
+from brewlog.wort.datum import Datum
+from brewlog.wort.instruments import DEAD_VOLUME_SD
+from brewlog.wort.judgement import Judgement
 from brewlog.wort.potential import Grist
-from brewlog.wort.properties import sg_from_extract_float
-from brewlog.wort.readings import Datum
-from brewlog.wort.reconcile import Reconciled
+from brewlog.wort.sucrose import sg_from_extract_float
 from brewlog.wort.suspects import ALARM, Suspect
-
-if TYPE_CHECKING:
-    from brewlog.wort.balance import Books
 
 COLUMNS = ("value", "sd", "adjusted", "adjusted_sd", "standardised", "slip", "unit", "p", "verdict")
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -29,11 +28,9 @@ _EVAPORATION = (0.02, 0.30)
 
 def account_checks(
     brew: Brew,
+    rig: Rig,
     books: Books,
-    test: Reconciled,
-    final: Reconciled,
-    suspects: Sequence[Suspect],
-    decider: str | None,
+    found: Judgement,
     efficiencies: Mapping[str, Any],
     states: Mapping[str, Any],
     grist: Grist | None,
@@ -43,39 +40,44 @@ def account_checks(
     `value` and `adjusted` stand in the row's `unit`; `slip` is what the reading would have to be wrong by to explain
     the misfit alone, `standardised` that slip over its sd.
     """
-    rows: dict[str, dict[str, Any]] = {"whole account": _whole(books, test, suspects, decider)}
-    size, sd, gain = test.slips()
-    named = {suspect.name for suspect in suspects}
+    rows: dict[str, dict[str, Any]] = {"whole account": _whole(books, found)}
+    size, sd, gain = found.test.slips()
+    named = {suspect.name for suspect in found.suspects}
     for datum, state in zip(books.data, books.states, strict=True):
         tested = isfinite(size[state])
-        adjusted = float(final.state[state])
+        adjusted = float(found.final.state[state])
         shown = float(sg_from_extract_float(np.array(adjusted))) if datum.unit == "SG" else adjusted * datum.per_value
-        if datum.name in named and not datum.is_reading:
-            verdict = "unlike earlier brews" if len(named) == 1 else "may be unlike earlier brews"
-        elif datum.name in named:
-            verdict = "most likely wrong" if len(named) == 1 else "may be wrong"
-        elif not tested:
-            verdict = "not checked by any other reading"
-        else:
-            verdict = "fits" if gain[state] < 9.0 else "fits badly"
         rows[datum.name] = {
             "value": datum.shown if datum.unit == "SG" else datum.value * datum.per_value,
             "sd": datum.sd * abs(datum.per_value),
             "adjusted": shown,
-            "adjusted_sd": float(np.linalg.norm(final.errors[state])) * abs(datum.per_value),
+            "adjusted_sd": found.widen * float(np.linalg.norm(found.final.errors[state])) * abs(datum.per_value),
             "standardised": float(size[state] / sd[state]) if tested else nan,
             "slip": float(size[state]) * datum.per_value if tested else nan,
             "unit": datum.unit,
-            "verdict": verdict,
+            "verdict": _verdict(datum, named, tested, float(gain[state])),
         }
-    rows |= _plausible(brew, efficiencies, states, grist)
+    rows |= _plausible(brew, rig, efficiencies, states, grist)
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(COLUMNS))
     frame.index.name = "check"
     return frame
 
 
-def _whole(books: Books, test: Reconciled, suspects: Sequence[Suspect], decider: str | None) -> dict[str, Any]:
+def _verdict(datum: Datum, named: set[str], tested: bool, gain: float) -> str:
+    """What the account says of one datum."""
+    if datum.name in named:
+        alone = len(named) == 1
+        if datum.is_reading:
+            return "most likely wrong" if alone else "may be wrong"
+        return "unlike earlier brews" if alone else "may be unlike earlier brews"
+    if not tested:
+        return "not checked by any other reading"
+    return "fits" if gain < 9.0 else "fits badly"
+
+
+def _whole(books: Books, found: Judgement) -> dict[str, Any]:
     """Test of the whole account, and the sentence that goes with it."""
+    test, suspects = found.test, found.suspects
     row: dict[str, Any] = {"unit": "chi-square"}
     if test.df == 0:
         missing = [
@@ -90,7 +92,8 @@ def _whole(books: Books, test: Reconciled, suspects: Sequence[Suspect], decider:
         told = f": {' and '.join(missing[:2])} would check the others" if missing else ""
         return row | {"verdict": f"cannot tell: no reading checks another{told}"}
     row |= {"value": test.chi_square, "sd": sqrt(2.0 * test.df), "p": test.p_value}
-    result = f"chi-square {test.chi_square:.1f} at {test.df} degrees of freedom, {_p(test.p_value)}"
+    degrees = f"{test.df} degree{'s' if test.df > 1 else ''} of freedom"
+    result = f"chi-square {test.chi_square:.1f} at {degrees}, {_p(test.p_value)}"
     if test.p_value >= ALARM:
         return row | {"verdict": f"the readings fit together: {result}"}
     if not suspects:
@@ -102,7 +105,11 @@ def _whole(books: Books, test: Reconciled, suspects: Sequence[Suspect], decider:
         others = sum(datum.is_reading for datum in books.data) - 1
         return row | {"verdict": f"{names[0]} for the other {_count(others)} readings: {result}"}
     readings = [suspect.name for suspect in suspects if _datum(suspect, books).is_reading]
-    decide = f"{decider} would decide" if decider else f"a second reading of {' or '.join(readings)} would decide"
+    decide = (
+        f"{found.decider} would decide"
+        if found.decider
+        else f"a second reading of {' or '.join(readings)} would decide"
+    )
     return row | {"verdict": f"either {', or '.join(names)}: {result}. They explain it about equally well; {decide}"}
 
 
@@ -123,7 +130,7 @@ def _datum(suspect: Suspect, books: Books) -> Datum:
 
 
 def _plausible(
-    brew: Brew, efficiencies: Mapping[str, Any], states: Mapping[str, Any], grist: Grist | None
+    brew: Brew, rig: Rig, efficiencies: Mapping[str, Any], states: Mapping[str, Any], grist: Grist | None
 ) -> dict[str, dict[str, Any]]:
     """Rows for what cannot be, or is seldom met; nothing where all is as usual."""
     rows: dict[str, dict[str, Any]] = {}
@@ -143,6 +150,11 @@ def _plausible(
             add("absorption", held, "L/kg", "seldom met: water volumes or the pre-boil volume may be wrong")
     if "loss" in states and states["loss"].nominal_value + 2 * states["loss"].std_dev < 0:
         add("transfer loss below 0", states["loss"], "L", "cannot be: a volume is wrong, or something was added")
+    if "loss" in states and rig.dead_volume:
+        rest = states["loss"] - rig.dead_volume
+        if rest.nominal_value + 2 * hypot(rest.std_dev, DEAD_VOLUME_SD) < 0:
+            verdict = "seldom met: less stayed behind than stays under the tap; a volume or dead_volume may be wrong"
+            add("transfer loss below the dead volume", states["loss"], "L", verdict)
     if "evaporated" in states and "pre_volume" in states and brew.boil_time:
         share = states["evaporated"] / states["pre_volume"] / (brew.boil_time / 60.0)
         low, high = share.nominal_value - 2 * share.std_dev, share.nominal_value + 2 * share.std_dev

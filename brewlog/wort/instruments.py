@@ -56,9 +56,18 @@ UNKNOWN_KETTLE_TEMP = (60.0, 23.0)
 """Temperature and sd of wort in a kettle when none is recorded: anywhere from 20 to 100 degC. [degC], [K]"""
 COOLED_TEMP = (20.0, 4.0)
 """Temperature and sd of wort in a fermenter when none is recorded. [degC], [K]"""
+DEAD_VOLUME_SD = 0.1
+"""Sd of a rig's dead volume, which nobody states with one (common practice, no source). [L]"""
 DEFAULT_FACTOR, DEFAULT_FACTOR_SD, OWN_FACTOR_SD = 1.04, 0.017, 0.01
 """Wort correction factor of a refractometer: the customary value with its sd (factors of 1.00 to 1.06 are met), and
 the sd of a brewer's own factor. [1]"""
+COMPENSATED = (10.0, 30.0)
+"""Temperatures of a sample that a refractometer compensates for by itself (common practice, no source). [degC]"""
+BRIX_PER_K = 0.07
+"""What a refractometer that did not would read too low per kelvin: water's refractive index falls by 1.07e-4 per kelvin
+between 20 and 30 degC, and rises by 1.55e-3 per per cent of sucrose at 11 % (CRC Handbook). [%/K]"""
+PRISM_SHARE = 0.1
+"""Share of a hot drop's excess that is left when the prism is read (common practice, no source). [1]"""
 
 
 def instrument_of(quantity: str, words: str | None, unit: str) -> tuple[Instrument, bool]:

@@ -12,9 +12,9 @@ import numpy as np
 from brewlog.logbook.records import Addition, Brew, Malt, Rig
 from brewlog.wort import instruments as tools
 from brewlog.wort.account import WATER_20
+from brewlog.wort.datum import Datum
 from brewlog.wort.malt import SCALE_SD, malt_default
-from brewlog.wort.properties import density_float
-from brewlog.wort.readings import OFFSET, Datum
+from brewlog.wort.sucrose import density_float
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,6 +23,7 @@ WATER_SD = 0.3
 """Sd of a water volume where the rig states none (common practice, no source). [L]"""
 BOIL_TIME_SD = 3.0
 """Sd of the length of a boil that is only planned. [min]"""
+_STRENGTH_SD = 0.005  # of a recorded strength
 _MIXED_EXTRACT = (0.87, 0.06)  # `extract` may be a powder (0.96) or a syrup (0.80)
 
 
@@ -35,6 +36,8 @@ class Added:
     water: dict[str, float] = field(default_factory=lambda: {"mash": 0.0, "boil": 0.0, "fermenter": 0.0})
     water_sd: dict[str, float] = field(default_factory=lambda: {"mash": 0.0, "boil": 0.0, "fermenter": 0.0})
     malts: list[Malt] = field(default_factory=list)
+    unknown: set[tuple[str, str]] = field(default_factory=set)
+    """Stage and `extract` or `water` of what was added in an amount that nobody recorded."""
     notes: list[str] = field(default_factory=list)
 
     def put(self, stage: str, extract: float, extract_sd: float, water: float, water_sd: float) -> None:
@@ -49,56 +52,70 @@ def sum_additions(additions: tuple[Addition, ...]) -> Added:
     """Kilograms of extract and of water that join in the mash, the boil and the fermenter."""
     added = Added()
     for one in additions:
+        if one.what == "salt":
+            continue
         stage = one.stage
         if stage not in ("mash", "boil", "fermenter"):
             stage = "boil"
             added.notes.append(f"addition of {one.what}: stage not recorded, taken as boil.")
-        if one.what == "salt":
-            continue
-        mass = one.mass
-        if one.what == "water":
-            if mass is None and one.volume is not None:
-                temp = float(np.clip(20.0 if one.temp is None else one.temp, 0.0, 105.0))
-                mass = one.volume * float(density_float(np.array(0.0), temp)) / 1000.0
-            if mass is None:
-                added.notes.append("addition of water: neither mass nor volume recorded, left out.")
-                continue
-            added.put(stage, 0.0, 0.0, mass, max(0.02 * mass, 0.02))
-            continue
-        if mass is None:
-            added.notes.append(f"addition of {one.what}: mass not recorded, left out.")
-            continue
+        mass = _mass(one)
         if one.what == "malt" and stage == "mash":
             # extract of an addition is as is: with no moisture left to take off it is the dry-basis value
-            added.malts.append(
-                Malt(
-                    one.brew,
-                    "malt",
-                    mass,
-                    malt_extract=one.extract,
-                    moisture=0.0 if one.extract is not None else None,
-                )
-            )
-            continue
-        if one.extract is not None:
-            share, share_sd = one.extract, 0.005
-        elif one.what == "extract":
-            share, share_sd = _MIXED_EXTRACT
-            added.notes.append(f"addition of extract: strength not recorded, taken as {100 * share:g} +- 6 %.")
+            dry = 0.0 if one.extract is not None else None
+            added.malts.append(Malt(one.brew, "malt", mass, malt_extract=one.extract, moisture=dry))
+        elif mass is None:
+            _not_weighed(added, one.what, stage)
+        elif one.what == "water":
+            added.put(stage, 0.0, 0.0, mass, max(0.02 * mass, 0.02))
         else:
-            default = malt_default(one.what)
-            share = default.malt_extract * (1.0 - default.moisture)
-            share_sd = sqrt(default.malt_extract_sd**2 + default.moisture_sd**2)
-        sd = mass * sqrt(share_sd**2 + (SCALE_SD * share) ** 2)
-        added.put(stage, mass * share, sd, mass * (1.0 - share), mass * share_sd)
+            share, share_sd, note = _strength(one)
+            added.notes += note
+            sd = mass * sqrt(share_sd**2 + (SCALE_SD * share) ** 2)
+            added.put(stage, mass * share, sd, mass * (1.0 - share), mass * share_sd)
     return added
+
+
+def _mass(addition: Addition) -> float | None:
+    """Kilograms of an addition, None where they are not recorded; only of water is a volume enough."""
+    if addition.mass is not None or addition.what != "water" or addition.volume is None:
+        return addition.mass
+    temp = float(np.clip(20.0 if addition.temp is None else addition.temp, 0.0, 105.0))
+    return addition.volume * float(density_float(np.array(0.0), temp)) / 1000.0
+
+
+def _not_weighed(added: Added, what: str, stage: str) -> None:
+    """Keep in mind that an amount is not known: the other readings may tell it."""
+    lacking = "neither mass nor volume" if what == "water" else "mass not"
+    added.notes.append(
+        f"addition of {what} ({stage}): {lacking} recorded; what it brought is worked out where the other readings "
+        "tell it, else what rests on it is missing."
+    )
+    if what != "water":
+        added.unknown.add((stage, "extract"))
+    if what in ("water", "extract"):
+        added.unknown.add((stage, "water"))
+
+
+def _strength(addition: Addition) -> tuple[float, float, list[str]]:
+    """Extract of an addition as it is, its sd, and what was assumed."""
+    if addition.extract is not None:
+        return addition.extract, _STRENGTH_SD, []
+    if addition.what == "extract":
+        share, sd = _MIXED_EXTRACT
+        return share, sd, [f"addition of extract: strength not recorded, taken as {100 * share:g} +- {100 * sd:g} %."]
+    default = malt_default(addition.what)
+    share = default.malt_extract * (1.0 - default.moisture)
+    sd = sqrt(default.malt_extract_sd**2 + default.moisture_sd**2)
+    if addition.what != "malt":
+        return share, sd, []
+    return share, sd, [f"malt added after the mash: taken to give {100 * share:.0f} +- {100 * sd:.0f} % extract."]
 
 
 def water_data(brew: Brew, rig: Rig, added: Added) -> list[Datum]:
     """Mash and rinse water in kilograms, where recorded."""
     sd = rig.volume_sd if rig.volume_sd is not None else WATER_SD
     data = []
-    if brew.mash_water is not None and brew.mash_water > 0:
+    if brew.mash_water is not None and brew.mash_water > 0 and ("mash", "water") not in added.unknown:
         mass = brew.mash_water * WATER_20 + added.water["mash"]
         sd_mass = sqrt((max(sd, 0.01 * brew.mash_water) * WATER_20) ** 2 + added.water_sd["mash"] ** 2)
         data.append(Datum("mash water", "mash", "mash_water", mass, {"mash water": sd_mass}, "L", 1.0 / WATER_20))
@@ -160,7 +177,7 @@ def rig_data(brew: Brew, constants: pd.DataFrame | None, grist: float | None, da
         parts = {"boil-off of the rig": rate[1] * hours * WATER_20, "length of the boil": rate[0] * hours_sd * WATER_20}
         value = rate[0] * hours * WATER_20
         out.append(Datum("evaporation", "boil", "evaporated", value, parts, "L", 1.0 / WATER_20, False))
-    offsets = {datum.stage: _offset(datum) for datum in reversed(data) if datum.quantity == "volume"}
+    offsets = {datum.stage: datum.offsets for datum in reversed(data) if datum.quantity == "volume"}
     held = constant(constants, "absorption")
     if held is not None and grist is not None:
         # what the marks show too much in the kettle is missing in the grain; wort before the boil is 0.95 water
@@ -173,10 +190,6 @@ def rig_data(brew: Brew, constants: pd.DataFrame | None, grist: float | None, da
         parts |= {source: -part for source, part in offsets.get("fermenter", {}).items()}
         out.append(Datum("transfer loss", "transfer", "loss", loss[0], parts, "L", 1.0, False))
     return out
-
-
-def _offset(datum: Datum) -> dict[str, float]:
-    return {source: part for source, part in datum.parts.items() if source.endswith(OFFSET)}
 
 
 def default_volume_sd(rig: Rig) -> float:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from brewlog.wort.account import WATER_20
+from brewlog.wort.sucrose import AIR_DENSITY, DENSITY_PER_SG
 
 if TYPE_CHECKING:
     from brewlog.wort.result import ExtractBalance
@@ -30,7 +31,7 @@ def waterfall(balance: ExtractBalance) -> pd.DataFrame:
     -----
     The steps sum to the difference of the levels. A step that is not known is joined with the next.
     """
-    mass, states, potential = balance.extract_mass, balance.states, balance.potential
+    mass, potential = balance.extract_mass, balance.potential
     rows: list[tuple[str, Any, str, str]] = []
     kettle = mass.get("pre-boil") if balance.mash is not None or potential is None else None
     dissolved = mass.get("dissolved") if balance.conversion is not None else None
@@ -48,18 +49,8 @@ def waterfall(balance: ExtractBalance) -> pd.DataFrame:
             told = "What was not dissolved and what was not rinsed out cannot be told apart: " + _teller(balance)
             rows.append(("not dissolved or left in the grain", kettle - level, "step", told))
         rows.append(("in the kettle before the boil", kettle, "level", ""))
-    if kettle is not None and fermenter is not None:
-        added = states["boil_extract"]
-        if added.nominal_value:
-            rows.append(("added in the boil", added, "step", ""))
-        into = states["fermenter_added_extract"]
-        rows.append(("left with hops, trub and in the kettle", fermenter - into - added - kettle, "step", ""))
-        if into.nominal_value:
-            rows.append(("added in the fermenter", into, "step", ""))
-        rows.append(("in the fermenter", fermenter, "level", ""))
-    elif level is not None and fermenter is not None:
-        rows.append(("lost between grist and fermenter", fermenter - level, "step", told))
-        rows.append(("in the fermenter", fermenter, "level", ""))
+    if level is not None and fermenter is not None:
+        rows += _into_fermenter(balance, kettle, level if kettle is None else kettle, fermenter, told)
     table = {}
     for step, value, kind, would_tell in rows:
         estimate, sd = value.nominal_value, value.std_dev
@@ -78,6 +69,39 @@ def waterfall(balance: ExtractBalance) -> pd.DataFrame:
     frame.index.name = "step"
     frame.attrs["units"] = {"estimate": "kg", "sd": "kg", "low": "kg", "high": "kg", "share": "%", "share_sd": "%"}
     return frame
+
+
+def _into_fermenter(
+    balance: ExtractBalance, kettle: Any, level: Any, fermenter: Any, told: str
+) -> list[tuple[str, Any, str, str]]:
+    """Steps from the kettle, or from the last level known, to the fermenter."""
+    added, into = balance.states.get("boil_extract"), balance.states.get("fermenter_added_extract")
+    arrived = ("in the fermenter", fermenter, "level", "")
+    if added is None or into is None:
+        words = "The mass of what was added later would tell how much was lost."
+        return [("lost, less what was added unweighed", fermenter - level, "step", words), arrived]
+    lost = fermenter - into - added - level
+    rows = [("added in the boil", added, "step", "")] if added.nominal_value else []
+    rows += (
+        _transfer(balance, lost) if kettle is not None else [("lost on the way to the fermenter", lost, "step", told)]
+    )
+    rows += [("added in the fermenter", into, "step", "")] if into.nominal_value else []
+    return [*rows, arrived]
+
+
+def _transfer(balance: ExtractBalance, lost: Any) -> list[tuple[str, Any, str, str]]:
+    """Steps of the way into the fermenter: what stayed under the tap apart from the rest, where the rig states it."""
+    if balance.dead_volume is None or not {"post-boil"} <= balance.extract_mass.keys() & balance.volume.keys():
+        told = (
+            "What stayed under the tap, with hops and trub, and in hoses cannot be told apart: dead_volume in rigs.csv "
+            "would tell the first."
+        )
+        return [("left in the kettle, hops, trub, hoses", lost, "step", told)]
+    under_tap = balance.dead_volume * balance.extract_mass["post-boil"] / balance.volume["post-boil"]
+    return [
+        ("left under the tap", -under_tap, "step", ""),
+        ("left with hops, trub and in hoses", lost + under_tap, "step", ""),
+    ]
 
 
 def _teller(balance: ExtractBalance) -> str:
@@ -114,17 +138,15 @@ def water_account(balance: ExtractBalance) -> pd.DataFrame:
     if "held" in states:
         rows.append(("held by the grain", states["held"] * WATER_20, "out"))
     _level(balance, "pre-boil", "in the kettle before the boil", rows)
-    if states["boil_water"].nominal_value:
-        rows.append(("added in the boil", states["boil_water"], "in"))
+    _added(balance, "boil", rows)
     if "evaporated" in states:
         rows.append(("evaporated", states["evaporated"], "out"))
     _level(balance, "post-boil", "in the kettle after the boil", rows)
     if "loss" in states and "post-boil" in balance.gravity:
         per_litre = _water_per_litre(balance, "post-boil")
         if per_litre is not None:
-            rows.append(("left with hops, trub and in the kettle", states["loss"] * per_litre, "out"))
-    if states["fermenter_added_water"].nominal_value:
-        rows.append(("added in the fermenter", states["fermenter_added_water"], "in"))
+            rows.append(("left in the kettle, hops, trub, hoses", states["loss"] * per_litre, "out"))
+    _added(balance, "fermenter", rows)
     _level(balance, "fermenter", "in the fermenter", rows)
     frame = pd.DataFrame.from_dict(
         {
@@ -149,8 +171,7 @@ def _water_per_litre(balance: ExtractBalance, stage: str) -> Any:
     """Kilograms of water in a litre of the wort of a stage: its density less its extract."""
     if stage not in balance.extract_mass or stage not in balance.volume:
         return None
-    # apparent gravity to density in kg/L: water at 20 degC weighs 0.9982 kg/L, air 0.0012
-    density = balance.gravity[stage] * (WATER_20 - 0.0012) + 0.0012
+    density = (balance.gravity[stage] * DENSITY_PER_SG + AIR_DENSITY) / 1000.0
     return density - balance.extract_mass[stage] / balance.volume[stage]
 
 
@@ -158,3 +179,9 @@ def _level(balance: ExtractBalance, stage: str, words: str, rows: list[tuple[str
     per_litre = _water_per_litre(balance, stage)
     if per_litre is not None:
         rows.append((words, balance.volume[stage] * per_litre, "level"))
+
+
+def _added(balance: ExtractBalance, stage: str, rows: list[tuple[str, Any, str]]) -> None:
+    name = {"boil": "boil_water", "fermenter": "fermenter_added_water"}[stage]
+    if name in balance.states and balance.states[name].nominal_value:
+        rows.append((f"added in the {stage}", balance.states[name], "in"))

@@ -47,6 +47,14 @@ def weigh_grist(malts: Iterable[Malt]) -> tuple[Grist | None, str | None]:
     unweighed = [row.malt for row in rows if row.mass is None or not row.mass >= 0]
     if unweighed:
         return None, f"mass not recorded for {', '.join(repr(name) for name in unweighed)}"
+    impossible = [
+        f"{what} of {row.malt!r} is {value:g}; expected a mass fraction (80 % is 0.8)"
+        for row in rows
+        for what, value in (("extract", row.malt_extract), ("moisture", row.moisture), ("fine_coarse", row.fine_coarse))
+        if value is not None and not -0.05 <= value <= 1.0
+    ]
+    if impossible:
+        return None, "; ".join(impossible)
     grist = sum(row.mass or 0.0 for row in rows)
     if grist < _GRAM:
         return None, "the malts weigh nothing"

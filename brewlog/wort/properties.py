@@ -6,75 +6,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from brewlog.quantities import to_float
-from brewlog.wort.water import checked_temp, water_density_float
-
-AIR_DENSITY = 1.2
-"""Density of air in which apparent specific gravity is defined. [kg/m^3]"""
-EXTRACT_HIGH = 0.7
-"""Largest mass fraction for which the density formula was made. [1]"""
-_EXTRACT_LOW = -0.06  # a fermented wort floats a hydrometer below 1.000: apparent extract below 0
-
-# SPS-4, density of sucrose solutions: row i, column j holds the factor of ((t - 20)/100)^i w^(j+1).
-_SPS4 = (
-    (385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890),
-    (-46.2720, -7.1720, 1.1597, 5.1126, 17.5254, 0.0),
-    (59.7712, 7.2491, 12.3630, -35.4791, 0.0, 0.0),
-    (-47.2207, -21.6977, 27.6301, 0.0, 0.0, 0.0),
-    (18.3184, 12.3081, 0.0, 0.0, 0.0, 0.0),
+from brewlog.wort.sucrose import (
+    EXTRACT_HIGH,
+    EXTRACT_LOW,
+    density_float,
+    extract_from_density_float,
+    extract_from_sg_float,
+    sg_from_extract_float,
 )
-_SPS4_BY_EXTRACT = tuple(zip(*_SPS4, strict=True))
-_WATER_20 = float(water_density_float(np.array(20.0)))
-
-
-def _terms(temp: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
-    """Density of water and the six coefficients in powers of the extract at `temp`."""
-    x = (temp - 20.0) / 100.0
-    return water_density_float(temp), [
-        c0 + x * (c1 + x * (c2 + x * (c3 + x * c4))) for c0, c1, c2, c3, c4 in _SPS4_BY_EXTRACT
-    ]
-
-
-def density_float(extract: np.ndarray, temp: np.ndarray | float) -> np.ndarray:
-    """Density of wort for float arrays: `wort_density` without its door."""
-    water, (c1, c2, c3, c4, c5, c6) = _terms(np.asarray(temp, dtype=float))
-    w = extract
-    return water + w * (c1 + w * (c2 + w * (c3 + w * (c4 + w * (c5 + w * c6)))))
-
-
-def density_slope_float(extract: np.ndarray, temp: np.ndarray | float) -> np.ndarray:
-    """Derivative of the density of wort by the extract, float arrays. [kg/m^3]"""
-    _, (c1, c2, c3, c4, c5, c6) = _terms(np.asarray(temp, dtype=float))
-    w = extract
-    return c1 + w * (2 * c2 + w * (3 * c3 + w * (4 * c4 + w * (5 * c5 + w * 6 * c6))))
-
-
-def extract_from_density_float(density: np.ndarray, temp: np.ndarray | float) -> np.ndarray:
-    """Extract of wort from its true density: `extract_from_density` without its door.
-
-    Density rises with extract everywhere in the range and bends little, so that Newton's method from a straight line
-    converges in a few steps; it is kept inside the range.
-    """
-    water, (c1, c2, c3, c4, c5, c6) = _terms(np.asarray(temp, dtype=float))
-    excess = np.asarray(density, dtype=float) - water
-    w = excess / (c1 + 0.33 * excess)
-    for _ in range(8):
-        value = w * (c1 + w * (c2 + w * (c3 + w * (c4 + w * (c5 + w * c6)))))
-        slope = c1 + w * (2 * c2 + w * (3 * c3 + w * (4 * c4 + w * (5 * c5 + w * 6 * c6))))
-        step = (value - excess) / slope
-        w = np.clip(w - step, _EXTRACT_LOW, EXTRACT_HIGH)
-        if not np.any(np.abs(step) > 1e-10):  # NaN compares false: it does not keep the loop alive
-            break
-    return w
-
-
-def sg_from_extract_float(extract: np.ndarray) -> np.ndarray:
-    """Apparent specific gravity 20/20 for a float array: `sg_from_extract` without its door."""
-    return (density_float(extract, 20.0) - AIR_DENSITY) / (_WATER_20 - AIR_DENSITY)
-
-
-def extract_from_sg_float(sg: np.ndarray) -> np.ndarray:
-    """Extract for a float array of gravities: `extract_from_sg` without its door."""
-    return extract_from_density_float(sg * (_WATER_20 - AIR_DENSITY) + AIR_DENSITY, 20.0)
+from brewlog.wort.water import checked_temp
 
 
 def wort_density(extract: ArrayLike, temp: ArrayLike) -> np.ndarray:
@@ -149,7 +89,7 @@ def extract_from_density(density: ArrayLike, temp: ArrayLike = 20.0) -> np.ndarr
     np.float64(0.12)
     """
     rho, celsius = to_float(density, "kg/m^3", "density"), checked_temp(temp)
-    low, high = density_float(np.array(_EXTRACT_LOW), celsius), density_float(np.array(EXTRACT_HIGH), celsius)
+    low, high = density_float(np.array(EXTRACT_LOW), celsius), density_float(np.array(EXTRACT_HIGH), celsius)
     if np.any((rho < low) | (rho > high)):
         raise ValueError(
             f"density is {float(np.atleast_1d(rho)[0]):g} kg/m^3; expected that of a wort, about 980 to 1350 kg/m^3."

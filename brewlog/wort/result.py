@@ -10,20 +10,11 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from brewlog.quantities import with_unit
-from brewlog.wort.account import STAGE_STATES
 from brewlog.wort.losses import water_account, waterfall
+from brewlog.wort.summary import DEFINITIONS, account_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-DEFINITIONS = {
-    "conversion": "extract dissolved at the end of the mash / potential",
-    "lauter": "extract in the kettle before the boil / extract dissolved",
-    "mash": "extract in the kettle before the boil / potential",
-    "brewhouse": "extract from malt in the fermenter / potential",
-}
-"""What each efficiency is."""
-_WORDS = {"volume": "volume", "extract": "gravity", "wort": "gravity"}  # of a state's name
 
 
 @dataclass(frozen=True)
@@ -42,7 +33,7 @@ class ExtractBalance:
     grist: float | None
     """Mass of the malts as weighed. [kg]"""
     malt_extract: float | None
-    """Mean laboratory extract of the grist, fine grind, dry basis. [1]"""
+    """Mean laboratory extract of the grist, fine grind, dry basis. [%]"""
     extract_mass: Mapping[str, Any]
     """By stage; `dissolved` is what the mash liquor held at its end. [kg]"""
     volume: Mapping[str, Any]
@@ -67,6 +58,8 @@ class ExtractBalance:
     """Names of the states that a reading was taken of."""
     make_checks: Callable[[], pd.DataFrame] = field(repr=False, compare=False)
     """Makes `checks`, when asked for."""
+    dead_volume: Any = None
+    """Wort left under the tap, as the rig states it; None where it does not. [L]"""
 
     @cached_property
     def checks(self) -> pd.DataFrame:
@@ -90,11 +83,12 @@ class ExtractBalance:
             if value is not None:
                 row |= _interval(value)
                 if self.potential_coarse is not None and name != "lauter":
-                    row["against_coarse"] = (value * self.potential / self.potential_coarse).nominal_value
+                    coarse = value * self.potential / self.potential_coarse
+                    row |= {"against_coarse": coarse.nominal_value, "against_coarse_sd": coarse.std_dev}
             rows[name] = row
-        columns = ["estimate", "sd", "low", "high", "against_coarse", "definition", "reason"]
-        frame = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
-        frame.attrs["units"] = dict.fromkeys(["estimate", "sd", "low", "high", "against_coarse"], "%")
+        numbers = ["estimate", "sd", "low", "high", "against_coarse", "against_coarse_sd"]
+        frame = pd.DataFrame.from_dict(rows, orient="index", columns=[*numbers, "definition", "reason"])
+        frame.attrs["units"] = dict.fromkeys(numbers, "%")
         return frame
 
     @property
@@ -155,54 +149,7 @@ class ExtractBalance:
 
     def summary(self) -> str:
         """The account in words and numbers: efficiencies, stages, where extract was lost, checks, notes."""
-        lines = [f"Extract balance of brew {self.brew}", ""]
-        if self.potential is None:
-            lines.append(f"potential      not known: {self.reasons['potential']}")
-        else:
-            lines.append(f"potential      {_pm(self.potential, 2)} kg extract, fine grind")
-        for name, definition in DEFINITIONS.items():
-            value = getattr(self, name)
-            if value is None:
-                lines.append(f"{name:<14} not known: {self.reasons.get(name, 'no reading')}")
-            else:
-                lines.append(f"{name:<14} {_pm(value, 1)} %   ({definition})")
-        lines.append("")
-        for stage in ("first wort", "pre-boil", "post-boil", "fermenter"):
-            parts = [
-                f"{_pm(table[stage], digits)}{unit}"
-                for table, digits, unit in (
-                    (self.volume, 1, " L"),
-                    (self.gravity, 4, " SG"),
-                    (self.extract_mass, 2, " kg"),
-                )
-                if stage in table
-            ]
-            if parts:
-                guessed = " and ".join(
-                    _WORDS[name.split("_")[1]]
-                    for name in STAGE_STATES[stage]
-                    if name is not None and name not in self.read
-                )
-                remark = f"   ({guessed} worked out)" if guessed else ""
-                lines.append(f"{stage:<14} {', '.join(parts)}{remark}")
-        steps = self.waterfall
-        if len(steps):
-            lines += ["", "Where the extract went"]
-            for step, row in steps.iterrows():
-                share = "" if pd.isna(row["share"]) else f"  {row['share']:6.1f} %"
-                lines.append(f"{step!s:<38} {row['estimate']:7.2f} +- {row['sd']:.2f} kg{share}")
-            told = [text for text in steps["would_tell"] if text]
-            lines += list(dict.fromkeys(told))
-        whole = str(self.checks["verdict"].iloc[0])
-        lines += ["", f"check          {whole}"]
-        wrong = self.checks["verdict"].astype(str).str.contains("cannot be|seldom met|may be wrong|most likely")
-        lines += [
-            f"               {check}: {row['verdict']}"
-            for check, row in self.checks[wrong].iterrows()
-            if check != "whole account"
-        ]
-        lines += [f"[{number}] {note}" for number, note in enumerate(self.notes, start=1)]
-        return "\n".join(lines)
+        return account_text(self)
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw where the extract went, from potential to fermenter; return the Axes drawn on."""
@@ -214,7 +161,3 @@ class ExtractBalance:
 def _interval(value: Any) -> dict[str, float]:
     estimate, sd = value.nominal_value, value.std_dev
     return {"estimate": estimate, "sd": sd, "low": estimate - 1.96 * sd, "high": estimate + 1.96 * sd}
-
-
-def _pm(value: Any, digits: int) -> str:
-    return f"{value.nominal_value:.{digits}f} +- {value.std_dev:.{digits}f}"
