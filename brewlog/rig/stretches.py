@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from brewlog.logbook.records import Brew, Rig, WaterTest
+from brewlog.rig.power import limited, power_of
 from brewlog.rig.series import Series, make_series
 
 SETTLE = 480.0
@@ -54,65 +55,8 @@ class Day:
     notes: tuple[str, ...]
     outside: tuple[tuple[float, float], ...] = ()
     """Stretches in which the bed probe had slipped out of the bed. [s]"""
-
-
-def power_of(trace: Any, rig: Rig | None) -> tuple[np.ndarray | None, str]:
-    """Electrical power from each row to the next [W], and how it was had.
-
-    Per cent and 0/1 need the nameplate. Where a 0/1 channel flips nearly every row, the heater is time-proportioned and
-    a row tells only one moment of its window: then a moving mean over two
-    minutes stands for it, which keeps the energy.
-
-    Parameters
-    ----------
-    trace : pandas.DataFrame
-    rig : Rig or None
-
-    Returns
-    -------
-    power : numpy.ndarray or None
-    how : str
-        In words; the reason where power is None.
-    """
-    nameplate = rig.heater_power if rig is not None else None
-    if "power_watt" in trace:
-        return trace["power_watt"].to_numpy(float), "logged in watts"
-    if "power" in trace and trace["power"].notna().any():
-        if nameplate is None:
-            return None, "power is logged in % but heater_power is not recorded in rigs.csv"
-        return trace["power"].to_numpy(float) / 100 * nameplate, "logged in % of nameplate"
-    if "heater" in trace and trace["heater"].notna().any():
-        if nameplate is None:
-            return None, "heater is logged as 0/1 but heater_power is not recorded in rigs.csv"
-        duty = trace["heater"].to_numpy(float)
-        if _flips(duty) > 0.15:
-            return moving_mean(trace["elapsed"].to_numpy(float), duty, 120.0) * nameplate, (
-                "0/1 of a time-proportioned heater, as a mean over 2 min"
-            )
-        return duty * nameplate, "0/1 times nameplate"
-    return None, "no power is logged"
-
-
-def _flips(duty: np.ndarray) -> float:
-    """Part of the steps at which a 0/1 channel changes, among the rows near which it works at all."""
-    good = duty[np.isfinite(duty)]
-    if good.size < 10:
-        return 0.0
-    change = np.abs(np.diff(good)) > 0.5
-    near = np.convolve(change, np.ones(15), "same") > 0
-    return float(change[near].mean()) if near.any() else 0.0
-
-
-def moving_mean(elapsed: np.ndarray, values: np.ndarray, width: float) -> np.ndarray:
-    """Mean over a window of `width` seconds about each row, each row weighing as long as it lasts; NaN are left out."""
-    lasts = np.append(np.diff(elapsed), 0.0)
-    good = np.isfinite(values)
-    time = np.concatenate([[0.0], np.cumsum(np.where(good, lasts, 0.0))])
-    area = np.concatenate([[0.0], np.cumsum(np.where(good, values, 0.0) * lasts)])
-    first = np.searchsorted(elapsed, elapsed - width / 2)
-    last = np.searchsorted(elapsed, elapsed + width / 2)
-    long = time[last] - time[first]
-    return np.where(long > 0, (area[last] - area[first]) / np.where(long > 0, long, 1.0), values)
+    power_sd: float = 0.0
+    """Relative sd of the power at rest that comes with the way of logging. [1]"""
 
 
 def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
@@ -142,8 +86,12 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
     for first, last in outside:
         mash[(t >= first) & (t <= last)] = np.nan
         notes.append(f"bed probe out of the bed from {first / 60:.0f} to {last / 60:.0f} min, left out")
-    power, how = power_of(trace, rig)
-    notes.append(f"power: {how}")
+    events, found = _events(brew)
+    had = power_of(trace, rig)
+    if "mash-in" in events:
+        had = limited(had, trace, getattr(brew, "rests", ()), (events["mash-in"], events.get("lift", float(t[-1]))))
+    power = had.watts
+    notes.append(f"power: {had.how}")
     relative = None
     if power is not None and rig is not None and rig.heater_power:
         relative = power / rig.heater_power
@@ -161,7 +109,6 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
         room, room_sd = np.full(t.size, ROOM[0]), ROOM[1]
         notes.append(f"room: not recorded, {ROOM[0]:g} +- {ROOM[1]:g} degC assumed")
     coupling, pump_known = _coupling(trace, brew, t)
-    events, found = _events(brew)
     return Day(
         brew.label,
         t,
@@ -177,6 +124,7 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
         found,
         tuple(notes),
         outside,
+        had.sd,
     )
 
 

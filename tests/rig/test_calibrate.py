@@ -18,7 +18,7 @@ import brewlog
 from brewlog.logbook.records import Malt, WaterTest
 from brewlog.rig import fit_rig
 from brewlog.rig.interval import far_off, over_brews
-from brewlog.rig.stretches import power_of
+from brewlog.rig.power import power_of
 from brewlog.rig.verdicts import LEARN, UNITS
 from brewlog.simulate import KITCHEN, SHED, BrewPlan, brew_record, simulate_day
 from brewlog.simulate.plan import PlannedMalt
@@ -263,9 +263,10 @@ def test_a_heater_switched_in_short_windows_and_logged_as_on_or_off():
         return frame
 
     brews = [changed(brew, windows) for brew in drawn()]
-    power, how = power_of(brews[0].trace, RECORD)
+    had = power_of(brews[0].trace, RECORD)
+    power, how = had.watts, had.how
     assert how == "0/1 of a time-proportioned heater, as a mean over 2 min"
-    logged, _ = power_of(drawn()[0].trace, RECORD)
+    logged = power_of(drawn()[0].trace, RECORD).watts
     assert np.mean(power) == pytest.approx(np.mean(logged), rel=0.05)  # the energy is kept
     assert 0.2 < np.mean((power > 1) & (power < NAMEPLATE - 1)) < 1
     fit = fit_rig(RECORD, brews)
