@@ -108,19 +108,20 @@ def _check(args: argparse.Namespace) -> int:
         else:
             print(f"brewlog check: {_reason(error)}", file=sys.stderr)
         return 2
-    if not book.brews and not args.json:
+    hard = sum(problem.severity == "problem" for problem in problems)
+    nothing = not book.brews and bool(hard)
+    if nothing and not args.json:
         first = next(iter(problems), None)
         why = f" ({str(first).rstrip('.')})" if first is not None else ""
         print(f"brewlog check: no brew could be read from {book.path}{why}", file=sys.stderr)
         return 2
-    hard = sum(problem.severity == "problem" for problem in problems)
     if args.json:
         records = [problem.to_dict() for problem in problems]
         counts = {"brews": len(book.brews), "rigs": len(book.rigs), "water_tests": len(book.water_tests)}
-        print(json.dumps({"read": bool(book.brews), **counts, "problems": records}, ensure_ascii=True, indent=1))
+        print(json.dumps({"read": not nothing, **counts, "problems": records}, ensure_ascii=True, indent=1))
     else:
         print("\n".join(_sentences(book, problems)))
-    if not book.brews:
+    if nothing:
         return 2
     return 1 if hard or (args.strict and problems) else 0
 

@@ -149,7 +149,34 @@ _SPELLINGS = {
     "us qt": "US_liquid_quart",
     "qts": "quart",
     "us quart": "US_liquid_quart",
+    "us quarts": "US_liquid_quart",
+    "imp qt": "imperial_quart",
+    "uk qt": "imperial_quart",
     "imperial quart": "imperial_quart",
+    "imperial quarts": "imperial_quart",
+    "pts": "pint",
+    "us pt": "pint",
+    "us pint": "pint",
+    "us pints": "pint",
+    "imp pt": "imperial_pint",
+    "uk pt": "imperial_pint",
+    "imp pint": "imperial_pint",
+    "uk pint": "imperial_pint",
+    "imperial pint": "imperial_pint",
+    "imperial pints": "imperial_pint",
+    "fl oz": "US_fluid_ounce",
+    "fl. oz": "US_fluid_ounce",
+    "us fl oz": "US_fluid_ounce",
+    "fluid ounces": "US_fluid_ounce",
+    "imp fl oz": "imperial_fluid_ounce",
+    "uk fl oz": "imperial_fluid_ounce",
+    "bbl": "beer_barrel",
+    "bbls": "beer_barrel",
+    "barrel": "beer_barrel",
+    "barrels": "beer_barrel",
+    "us bbl": "beer_barrel",
+    "imp bbl": "imperial_barrel",
+    "uk bbl": "imperial_barrel",
     "lbs": "lb",
     "kgs": "kg",
     "kilo": "kg",
@@ -183,6 +210,9 @@ _SPELLINGS = {
     "lpm": "L/min",
     "l/min": "L/min",
     "gpm": "gallon/min",
+    "us gpm": "gallon/min",
+    "gph": "gallon/h",
+    "imp gpm": "imperial_gallon/min",
     "l/h": "L/h",
     "ltr/min": "L/min",
 }
@@ -208,6 +238,16 @@ _TEMPERATURES = {
     "kelvin": "K",
 }
 _DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "K": "K", "kelvin": "K"}
+
+
+_SHARED = {
+    "gal": "gal", "gals": "gal", "gallon": "gal", "gallons": "gal", "gpm": "gal", "gph": "gal",
+    "qt": "qt", "qts": "qt", "quart": "qt", "quarts": "qt",
+    "pt": "pint", "pts": "pint", "pint": "pint", "pints": "pint",
+    "floz": "fl oz", "fl oz": "fl oz", "fl. oz": "fl oz", "fluid ounce": "fl oz", "fluid ounces": "fl oz",
+    "bbl": "bbl", "bbls": "bbl", "barrel": "bbl", "barrels": "bbl",
+}  # fmt: skip
+"""Units that have one size in the United States and another in imperial measure, by the ways to write them."""
 
 
 class Scale(NamedTuple):
@@ -268,6 +308,33 @@ def parse_unit(text: str, unit: str) -> Scale:
     if scale is None:
         raise ValueError(f"found the unit {text!r}, expected {wish}.")
     return scale
+
+
+def two_sizes(text: str) -> tuple[str, str] | None:
+    """How a unit is read that has two sizes, and the ways to write which of them is meant; None for other units.
+
+    Parameters
+    ----------
+    text : str
+        Unit as written. Without `US` or `imp` the size of the United States is taken.
+
+    Returns
+    -------
+    tuple of str and str, or None
+
+    Examples
+    --------
+    >>> two_sizes("gal"), two_sizes("gal/min"), two_sizes("imp gal")
+    (('US gal', 'US gal (3.785 L) or imp gal (4.546 L)'), ('US gal', 'US gal (3.785 L) or imp gal (4.546 L)'), None)
+    """
+    if len(text) > MAX_UNIT_LENGTH:
+        return None
+    low = " ".join(text.casefold().replace("_", " ").split()).rstrip(".")
+    name = next((_SHARED[part] for part in (low, *re.split(r" ?/ ?| per ", low)) if part in _SHARED), None)
+    if name is None:
+        return None
+    us, imperial = (parse_unit(f"{kind} {name}", "L").factor for kind in ("US", "imp"))
+    return f"US {name}", f"US {name} ({us:.4g} L) or imp {name} ({imperial:.4g} L)"
 
 
 @lru_cache(maxsize=4096)

@@ -14,7 +14,7 @@ from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import Column
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.text import MAX_CELL
-from brewlog.quantities import Scale, parse_unit
+from brewlog.quantities import Scale, parse_unit, two_sizes
 
 PLAIN = Scale("1", 1.0, 0.0)
 _WITH_UNIT = re.compile(r"\s*([+-]?[\d.,'\u00a0\u202f]*\d[.,]?(?: \d{3})*)\s*([^\d\s.,][^\d]{0,20}\d?)\s*")
@@ -61,7 +61,10 @@ class ColumnReader:
         if column.written == "SG" and (unit is None or values.plain(unit) == "sg"):
             return PLAIN
         try:
-            return parse_unit(unit or column.written or column.unit, column.unit)
+            scale = parse_unit(unit or column.written or column.unit, column.unit)
+            if unit is not None and (sizes := two_sizes(unit)):
+                self._note(self.line, f"unit {unit}", sizes[1], f"read as {sizes[0]}")
+            return scale
         except ValueError:
             wish = f"a unit that converts to {column.written or column.unit}"
             if column.unit == "1" and column.written in ("", "SG"):
@@ -144,7 +147,8 @@ class ColumnReader:
             own = parse_unit(unit, self.column.unit)
         except ValueError:
             return [], scale, None
-        return numbers, own, f"read as {numbers[0]:.6g} {unit}"
+        sizes = two_sizes(unit)
+        return numbers, own, f"read as {numbers[0]:.6g} {sizes[0] if sizes else unit}"
 
     def _bare(self, cell: str, line: int) -> Any:
         """A number whose range depends on the rest of its row; several ways to read it stay open."""

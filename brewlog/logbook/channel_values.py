@@ -15,7 +15,7 @@ from brewlog.logbook.layout import CHANNELS, Column
 from brewlog.logbook.records import Rig
 from brewlog.logbook.series import MOST_TEXTS, tell_bad, to_numbers
 from brewlog.logbook.sheets import Teller
-from brewlog.quantities import Scale, parse_unit
+from brewlog.quantities import Scale, parse_unit, two_sizes
 
 _SWITCH = {
     "on": "1", "off": "0", "true": "1", "false": "0", "yes": "1", "no": "0", "open": "1", "closed": "0",
@@ -60,6 +60,8 @@ def read_channel(
         cost = "this column is left out until its unit is clear"
         tell.problem(line, header.written, f"unit {unit}", f"a unit that converts to {column.unit}", cost)
         return None
+    if unit is not None and (sizes := two_sizes(unit)):
+        tell.note(line, header.written, f"unit {unit}", sizes[1], f"read as {sizes[0]}")
     if column.name in ("heater", "pump"):
         cells = _switched(cells)
     cells = _without_units(cells, lines, header, scale, "W" if target == "power_watt" else column.unit, comma, tell)

@@ -9,10 +9,13 @@ from brewlog.logbook import values
 from brewlog.logbook.headers import Header, split_suffix
 from brewlog.logbook.layout import CHANNELS, COMMON_WORDS
 from brewlog.logbook.sheets import Teller
-from brewlog.logbook.tables import MANY
+from brewlog.logbook.tables import MANY, OWN_COLUMN
 
 Names = Mapping[str, tuple[str, str | None, str]]
 """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+DATE = "date"
+"""A column of dates beside one of times of day."""
+_DATES = ("date", "day", "logdate", "datestamp")
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
         if header.name and header.place not in found and channel and channel not in taken:
             found[header.place] = Found(header, channel, header.unit)
             taken[channel] = header
-    unknown = 0
+    unknown: list[Header] = []
     for header in headers:
         if not header.name or header.place in found:
             continue
@@ -74,19 +77,30 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
             wish = f"the name of a channel, such as {guess.channel!r}"
             tell.note(line, header.written, header.written, wish, f"read as {guess.channel}{unit}")
         elif guess is not None:
-            tell.note(
-                line, header.written, header.written, f"one column for {guess.channel}", "this column is not used"
-            )
+            tell.note(line, header.written, header.written, f"one column for {guess.channel}", OWN_COLUMN)
+        elif values.plain(header.name) in _DATES and DATE not in taken:
+            found[header.place] = Found(header, DATE, header.unit)
+            taken[DATE] = header
         else:
-            unknown += 1
-            if unknown <= MANY:
-                near = values.nearest(header.name, [name for name in own.values() if name not in taken])
-                hint = f" (perhaps {near!r})" if near else ""
-                cost = "this column is not used; channels.csv can name it"
-                tell.note(line, header.written, header.written, f"the name of a channel{hint}", cost)
-    if unknown > MANY:
-        tell.note(line, None, f"{unknown - MANY} more unknown columns", "names of channels", "they are not used")
+            unknown.append(header)
+    usable = bool(set(taken) & {"time", "elapsed", DATE}) and bool(set(taken) & set(CHANNELS))
+    _tell_unknown(unknown, [name for name in own.values() if name not in taken], usable, line, tell)
     return [found[place] for place in sorted(found)]
+
+
+def _tell_unknown(unknown: Sequence[Header], free: Sequence[str], usable: bool, line: int, tell: Teller) -> None:
+    """Note columns that name no channel; of a trace that cannot be used nothing is kept."""
+    names = "channels.csv can name its channel"
+    for header in unknown[:MANY]:
+        near = values.nearest(header.name, free)
+        hint = f" (perhaps {near!r})" if near else ""
+        cost = f"{OWN_COLUMN}; {names}" if usable else names
+        tell.note(line, header.written, header.written, f"the name of a channel{hint}", cost)
+    if len(unknown) > MANY:
+        count = len(unknown) - MANY
+        found = f"{count} more unknown {'columns' if count > 1 else 'column'}"
+        cost = OWN_COLUMN.replace("a column", "columns") if usable else "channels.csv can name their channels"
+        tell.note(line, None, found, "names of channels", cost)
 
 
 def _guess(header: Header) -> Found | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -86,7 +87,7 @@ def read_clock(cells: pd.Series) -> Clock | None:
     numbers = floats_of(pd.Series(sample, dtype=object))
     if np.isfinite(numbers).mean() > 0.5:
         return _numbers(floats_of(texts))
-    if sum(_TIME_OF_DAY.fullmatch(text) is not None for text in sample) > 0.5 * len(sample):
+    if are_times_of_day(sample):
         return Clock(_over_midnight(_of_day(texts)), False, False, "times of day")
     late = np.array(["24:00" in text for text in texts])
     if late.any():
@@ -111,6 +112,13 @@ def read_clock(cells: pd.Series) -> Clock | None:
     return Clock(_seconds(iso, late), zoned, True, read_as, None if first is None else _offset(first))
 
 
+def are_times_of_day(texts: Iterable[str]) -> bool:
+    """True where most of some texts are times of day without a date."""
+    filled = [text for text in texts if text]
+    sample = filled[:: max(1, len(filled) // 200)]
+    return sum(_TIME_OF_DAY.fullmatch(text) is not None for text in sample) > 0.5 * len(sample)
+
+
 _ZULU = re.compile(r"(.*:\d{2}(?:\.\d{1,9})?) ?(?:UTC|GMT)")
 _COMMA = re.compile(r"(:\d{2}),(\d{1,9})(?=$|[ Zz+-])")
 
@@ -120,6 +128,8 @@ def _plain(text: str) -> str:
     text = text.strip()
     if len(text) > 60:
         return text
+    if text[12:13] == ":" and text[10:11] in (" ", "T") and text[11:12].isdigit():
+        text = f"{text[:11]}0{text[11:]}"  # 2024-05-31 9:30 beside 10:30
     if "," in text:
         text = _COMMA.sub(r"\1.\2", text)
     if text[-1:] in "CT" and (found := _ZULU.fullmatch(text)):

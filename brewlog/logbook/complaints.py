@@ -43,6 +43,10 @@ class Complaints:
         ]
         return (*self.problems, *rest)
 
+    def lost(self) -> bool:
+        """True where anything could not be read."""
+        return any(problem.severity == "problem" for problem in self.problems)
+
     def hint(self, label: str, known: Collection[str], file: str) -> str:
         """The nearest known label, for the first labels of a file that are not known."""
         hints = self.hints.setdefault(file, {})

@@ -53,8 +53,6 @@ class FileLayout:
     name: str
     meaning: str
     columns: tuple[Column, ...]
-    own: bool = False
-    """Columns of the brewer's own are kept."""
 
     def column(self, name: str) -> Column | None:
         """The column of that name, or None."""
@@ -112,7 +110,6 @@ BREWS = FileLayout(
         Column("pair", "number of the random pair and `tight` or `loose`"),
         Column("notes", "free text"),
     ),
-    own=True,
 )
 RIGS = FileLayout(
     "rigs.csv",
@@ -133,7 +130,6 @@ RIGS = FileLayout(
         ),
         Column("notes", "free text"),
     ),
-    own=True,
 )
 GRIST = FileLayout(
     "grist.csv",

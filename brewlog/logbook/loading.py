@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -52,8 +53,11 @@ class TraceLoaders:
             data, found, _ = load()
             return data.frame, data.faults, found
 
+        def own() -> pd.DataFrame | None:
+            return load_trace(replace(source, own=True), lambda problem: None).own if files else None
+
         self.by_label[label] = load
-        return {"load_trace": loaded}
+        return {"load_trace": loaded, "load_own": own}
 
     def _remembered(self, label: str, load: Callable[[], Told]) -> Told:
         if label not in self.kept:

@@ -67,7 +67,11 @@ def _elapsed(row: Row, data: TraceData, say: Say) -> float | None:
         return None
     seconds = float(when.seconds[0])
     local = data.offset or 0.0
-    if not when.dated:  # a time of day: on the day of the trace, by its clock
+    if not data.dated:  # the trace tells times of day only
+        place = (seconds + (when.offset or 0.0) - data.zero) % DAY
+        if place > DAY - 2 * 3600.0:
+            place -= DAY
+    elif not when.dated:  # a time of day: on the day of the trace, by its clock
         if when.read_as != "times of day":
             problem(str(clock), _WISH)
             return None

@@ -17,6 +17,8 @@ FAR = 3 * 86400.0
 BLOCK = 4
 """Rows that run on from a set-back time make a restart; fewer are stray rows."""
 MOST_RESTARTS = 50
+OWN = "own: "
+"""Before the names of columns of the brewer's own: they have no say in what a row is."""
 COARSE = 0.4
 """Share of repeated times from which a clock is coarser than the rows. [1]"""
 
@@ -157,7 +159,7 @@ def _follow_on(
 
 def _seen_before(frame: pd.DataFrame, key: str, start: int, end: int) -> bool:
     """True where a block of rows only repeats earlier ones."""
-    columns = [name for name in frame.columns if name != "line"]
+    columns = [name for name in frame.columns if name != "line" and not name.startswith(OWN)]
     part = frame[columns].iloc[:end]
     return bool(part.duplicated().iloc[start:].all())
 
@@ -167,7 +169,7 @@ def _each_once(frame: pd.DataFrame, key: str, told: list[Told]) -> tuple[pd.Data
     if not again.any():
         return frame, told
     times = frame[key].to_numpy(dtype=float)
-    channels = [name for name in frame.columns if name != "line"]
+    channels = [name for name in frame.columns if name != "line" and not name.startswith(OWN)]
     same = frame.duplicated(subset=channels).to_numpy()
     first = int(np.flatnonzero(again)[0])
     span = (float(times[again].min() - times[0]), float(times[again].max() - times[0]))

@@ -10,17 +10,17 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.channel_values import read_channel
-from brewlog.logbook.channels import Found, Names, known_words, match_channels
+from brewlog.logbook.channels import DATE, Found, Names, known_words, match_channels
 from brewlog.logbook.headers import find_header, read_headers, units_row
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part
-from brewlog.logbook.order import Told, drop_strays, in_order, summer_time
+from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
 from brewlog.logbook.records import Rig
 from brewlog.logbook.series import is_filled
 from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
 from brewlog.logbook.tables import MANY, decimal_comma
 from brewlog.logbook.text import SEPARATORS, Decoded, Unreadable, decode, find_separator, read_bytes
-from brewlog.logbook.times import read_times
+from brewlog.logbook.times import TIMES, read_times
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,8 @@ class TraceSource:
     rig: Rig | None
     names: Names
     """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+    own: bool = False
+    """Columns of the brewer's own are read, too."""
 
 
 def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
@@ -54,6 +56,9 @@ def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Te
         tell.note(top[0][0], None, found, "column names first", "they are not read")
     headers = read_headers(cells, line, tell.file, tell.say)
     matched = match_channels(headers, source.names, line, tell)
+    if source.own:
+        known = {found.header.place for found in matched if found.channel != DATE}
+        matched += [Found(h, OWN, None) for h in headers if h.name and h.place not in known]
     lines, again = lines.below(place).without(lines.rows[place])
     if again:
         times = "once" if len(again) == 1 else f"{len(again)} times"
@@ -96,18 +101,18 @@ def _to_part(
 ) -> Part | None:  # fmt: skip
     width = max((header.place for header in headers), default=-1) + 1
     least = max((header.place for header in headers if header.name), default=-1) + 1
-    times = [f for f in matched if f.channel in ("elapsed", "time")]
+    times = [f for f in matched if f.channel in TIMES]
     if not times:
         tell.problem(line, None, "no column of times", "a column 'time' or 'elapsed'", "this trace is left out")
         return None
-    if len(times) == len(matched):
+    if not any(f.channel in CHANNELS for f in matched):
         wish = f"one of {', '.join(CHANNELS)}"
         tell.problem(line, None, "no channel that is known", wish, "this trace is left out; channels.csv can name them")
         return None
     nameless = [header.place for header in headers if not header.name]
     body = columns_of(
         lines, width, {f.header.place for f in matched} | set(nameless),
-        {f.header.place for f in times if f.channel == "time"}, least, tell, bool(comma),
+        {f.header.place for f in times if f.channel != "elapsed"}, least, tell, bool(comma),
     )  # fmt: skip
     numbers = np.array(lines.numbers, dtype=int)
     for place in nameless:
@@ -131,6 +136,8 @@ def _to_part(
             )  # fmt: skip
             if series is not None:
                 frame[series[0]] = series[1]
+        elif found.channel == OWN:
+            frame[f"{OWN}{found.header.name}"] = body[found.header.place].to_numpy()
     frame = frame[good].reset_index(drop=True)
     if frame.empty or len(frame.columns) < 3:
         found_text = "no row with a time" if frame.empty else "no channel that could be read"

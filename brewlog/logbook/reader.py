@@ -14,6 +14,7 @@ from brewlog.logbook.labels import Labelled
 from brewlog.logbook.layout import FileLayout
 from brewlog.logbook.loading import TraceLoaders
 from brewlog.logbook.making import make_brew, make_rig, make_test
+from brewlog.logbook.readings import tell_sizes
 from brewlog.logbook.relations import (
     assumed_rigs,
     by_brew,
@@ -79,12 +80,18 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
     brew_rows = unique(layout.BREWS, rows(layout.BREWS), told)
     if not brew_rows:
         # rows of the other files belong to brews: each would be reported for want of its own
-        wish, cost = "one row per brew day", "there is nothing to work on"
-        told.complain("brews.csv", None, None, "no row that could be read", wish, cost)
+        if told.lost() or _anything(root, present):
+            wish, cost = "one row per brew day", "there is nothing to work on"
+            told.complain("brews.csv", None, None, "no row that could be read", wish, cost)
+        else:
+            wish = "one row per brew day: its label and date, then what you know of it"
+            told.complain("brews.csv", None, None, "no brew yet", wish, "the logbook is read as empty", "note")
         return _logbook(root, {}, {}, {}, told, None)
     rigs = {row.values["label"]: make_rig(row) for row in unique(layout.RIGS, rows(layout.RIGS), told)}
     tell_unread(present, told.say)
-    per_brew = {file.name: by_brew(file, rows(file), brew_rows, told) for file in _OF_BREWS}
+    tables = {file.name: rows(file) for file in _OF_BREWS}
+    per_brew = {file.name: by_brew(file, tables[file.name], brew_rows, told) for file in _OF_BREWS}
+    tell_sizes(tables[layout.READINGS.name], told.say)
     names = channel_names(rows(layout.CHANNELS_FILE), rigs, told)
     test_rows = unique(layout.WATER_TESTS, rows(layout.WATER_TESTS), told)
     test_rows = [row for row in test_rows if own_name(row, brew_rows, told)]
@@ -125,6 +132,15 @@ def _rows(file: FileLayout, root: Path, present: Mapping[str, Path], told: Compl
         told.complain(path.name, None, None, error.found, error.expected, "nothing of this file could be read")
         return []
     return TableReader(file, path.name, told.say).read(decoded)
+
+
+def _anything(root: Path, present: Mapping[str, Path]) -> bool:
+    """True where a table other than brews.csv holds a row, or the folder of traces a file."""
+    aside = Complaints()
+    if any(_rows(file, root, present, aside) for file in layout.FILES if file is not layout.BREWS):
+        return True
+    folder = present.get(layout.TRACE_FOLDER)
+    return folder is not None and bool(find_traces(folder, (), (), aside.say) or aside.problems)
 
 
 def _logbook(

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import GRAVITY_UNITS, OTHER_READINGS
-from brewlog.logbook.problems import Problem
+from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.records import Reading
 from brewlog.logbook.tables import Row
 from brewlog.logbook.values import plain
-from brewlog.quantities import Scale, parse_unit
+from brewlog.quantities import Scale, parse_unit, two_sizes
 
 _GRAVITY_WORDS = {
     "sg": "SG", "specificgravity": "SG", "": "SG", "1": "SG",
@@ -22,6 +22,18 @@ _GRAVITY_WORDS = {
 }  # fmt: skip
 
 _THREE_DECIMALS = re.compile(r"^\s*[01][.,]\d{3}")
+
+
+def tell_sizes(rows: Sequence[Row], say: Say) -> None:
+    """Note the first row of each unit that has two sizes, such as the gallon."""
+    seen = set()
+    for row in rows:
+        unit = row.inside or row.values.get("unit") or ""
+        sizes = two_sizes(unit)
+        if sizes and sizes not in seen:
+            seen.add(sizes)
+            cost = f"read as {sizes[0]}, and so on in this column"
+            say(Problem("readings.csv", row.line, "unit", shown(unit), sizes[1], cost, "note"))
 
 
 def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]) -> Reading | None:

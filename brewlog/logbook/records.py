@@ -223,6 +223,8 @@ class Brew:
         default=None, repr=False, compare=False
     )
     """Reads the trace; set by the reader, which remembers the result."""
+    load_own: Callable[[], pd.DataFrame | None] | None = field(default=None, repr=False, compare=False)
+    """Reads the trace's columns of the brewer's own; set by the reader."""
 
     @property
     def trace(self) -> pd.DataFrame | None:
@@ -236,6 +238,14 @@ class Brew:
             return None
         frame = self.load_trace()[0]
         return None if frame is None else frame.copy()
+
+    @property
+    def trace_own(self) -> pd.DataFrame | None:
+        """Columns of the trace that are no channels, as logged, beside `elapsed` [s]; None where there are none.
+
+        The files are read again each time it is asked for.
+        """
+        return None if self.load_own is None else self.load_own()
 
     @property
     def trace_faults(self) -> tuple[TraceFault, ...]:
@@ -268,6 +278,8 @@ class WaterTest:
     load_trace: Callable[[], tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]] | None = field(
         default=None, repr=False, compare=False
     )
+    load_own: Callable[[], pd.DataFrame | None] | None = field(default=None, repr=False, compare=False)
 
     trace = Brew.trace
+    trace_own = Brew.trace_own
     trace_faults = Brew.trace_faults

@@ -18,6 +18,9 @@ MAX_ROWS = 50_000
 """Most rows of a table that are read; traces may be longer."""
 MANY = 3
 """Things of one kind that are reported one by one; more are reported together."""
+MOST_COMPARED = 30
+"""Unknown columns for which the nearest known one is looked for."""
+OWN_COLUMN = "kept as a column of your own"
 
 
 @dataclass(slots=True)
@@ -168,22 +171,24 @@ class TableReader:
         return None
 
     def _tell_unknown(self, unknown: Sequence[Header], taken: set[str]) -> None:
+        """Note the columns of the brewer's own: those that resemble a column one by one, the others together."""
         free = [column.name for column in self.layout.columns if column.name not in taken]
-        told = 0
-        for header in unknown:
-            near = values.nearest(header.name, free) if told < MANY else None
-            if self.layout.own and not near:
-                continue  # columns of the brewer's own belong here
-            told += 1
-            if told > MANY:
-                continue
-            hint = f" (perhaps {near!r})" if near else ""
-            cost = "kept as a column of your own" if self.layout.own else "it is not read"
-            wish = f"a column of {self.layout.name}{hint}"
-            self._note(self.line, header.written, header.written, wish, cost)
-        if told > MANY:
-            found = f"{told - MANY} more unknown columns"
-            self._note(self.line, None, found, f"columns of {self.layout.name}", "they are not read")
+        near = {h.place: values.nearest(h.name, free) for h in unknown[:MOST_COMPARED]}
+        alike = [header for header in unknown if near.get(header.place)][:MANY]
+        for header in alike:
+            wish = f"a column of {self.layout.name} (perhaps {near[header.place]!r})"
+            self._note(self.line, header.written, header.written, wish, OWN_COLUMN)
+        others = [header for header in unknown if header not in alike]
+        if any(column.needed and column.name not in taken for column in self.layout.columns):
+            return  # no row can be read, so nothing is kept
+        if len(others) == 1:
+            wish = f"a column of {self.layout.name}"
+            self._note(self.line, others[0].written, others[0].written, wish, OWN_COLUMN)
+        elif others:
+            found = f"{len(others)} other columns ({', '.join(header.written for header in others[:9])})"
+            self._note(
+                self.line, None, found, f"columns of {self.layout.name}", OWN_COLUMN.replace("a column", "columns")
+            )
 
     def _fit(self, rows: list[tuple[int, list[str]]], headers: list[Header]) -> list[tuple[int, list[str]]]:
         """Rows brought to the width of the header; what that costs is reported."""

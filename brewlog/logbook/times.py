@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook.channels import Found
-from brewlog.logbook.clocks import Clock, read_clock
+from brewlog.logbook.channels import DATE, Found
+from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock
 from brewlog.logbook.order import usual_step
 from brewlog.logbook.series import filled_among, tell_bad, to_numbers
 from brewlog.logbook.sheets import Teller
-from brewlog.logbook.tables import MANY
+from brewlog.logbook.tables import MANY, OWN_COLUMN
 from brewlog.quantities import parse_unit
 
+TIMES = ("elapsed", "time", DATE)
+"""Columns that tell when a row was logged."""
 AGREE = 5.0
 """How far clock and elapsed time of one row may differ over a file. [s]"""
 
@@ -23,6 +27,11 @@ def read_times(
     """Kind of times, the times, the clock, and the elapsed time at the clock's first row."""
     elapsed = next((f for f in times if f.channel == "elapsed"), None)
     clock = next((f for f in times if f.channel == "time"), None)
+    date = next((f for f in times if f.channel == DATE), None)
+    if date is not None:
+        clock, body = _with_date(date, clock, elapsed is None, body, line, tell)
+        if clock is None and elapsed is None:
+            return None
     if elapsed is None and clock is not None and _runs_from_zero(body[clock.header.place], comma):
         elapsed, clock = Found(clock.header, "elapsed", clock.unit), None
         wish = "clock times, or the name 'elapsed'"
@@ -45,6 +54,39 @@ def read_times(
     zero = float(np.median(known))
     first = float(runs[np.isfinite(runs)].min())
     return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, first
+
+
+def _with_date(
+    date: Found, clock: Found | None, alone: bool, body: pd.DataFrame, line: int, tell: Teller
+) -> tuple[Found | None, pd.DataFrame]:
+    """Clock of a file with a column of dates: the date before the time of day, or date and time in that column."""
+    days = body[date.header.place].fillna("").astype(str).str.strip()
+    if clock is None:
+        if alone and days.str.contains(":", regex=False).mean() > 0.5:
+            tell.note(line, date.header.written, date.header.written, "the name 'time'", "read as time")
+            return Found(date.header, "time", date.unit), body
+        if alone:
+            wish, cost = "a column 'time' or 'elapsed'", "this trace is left out"
+            tell.problem(line, date.header.written, "dates without times", wish, cost)
+        else:
+            tell.note(line, date.header.written, date.header.written, "the name of a channel", OWN_COLUMN)
+        return None, body
+    times = body[clock.header.place].fillna("").astype(str).str.strip()
+    if not are_times_of_day(times):
+        tell.note(line, date.header.written, date.header.written, "one column of times", OWN_COLUMN)
+        return clock, body
+    written = f"{date.header.written} and {clock.header.written}"
+    whole = (days + " " + times).where((days != "") & (times != ""), "")
+    read = read_clock(whole)
+    if read is None or not read.dated:
+        wish, like = "dates such as 2024-05-31", next((day for day in days if day), "")
+        tell.problem(line, date.header.written, like, wish, "this column is left out, the times of day are used")
+        return clock, body
+    tell.note(line, written, written, "one column of ISO 8601 times", "read as one clock")
+    joined = Found(replace(clock.header, written=written), "time", None)
+    body = body.copy()
+    body[clock.header.place] = whole
+    return joined, body
 
 
 def _runs_from_zero(cells: pd.Series, comma: bool | None) -> bool:

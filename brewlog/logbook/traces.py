@@ -10,7 +10,7 @@ import pandas as pd
 from brewlog.logbook.cleaning import clean, tell_faults
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part, merge_parts
-from brewlog.logbook.order import Told
+from brewlog.logbook.order import OWN, Told
 from brewlog.logbook.parts import TraceSource, read_part
 from brewlog.logbook.problems import Say
 from brewlog.logbook.records import TraceFault
@@ -25,12 +25,16 @@ class TraceData:
     """Columns `elapsed` [s], `time` where a clock was logged, then channels."""
     faults: tuple[TraceFault, ...]
     zero: float | None
-    """Clock time of the first row since 1970, None where no clock was logged. [s]"""
+    """Clock time of the first row since 1970, as UTC where offsets were logged; None where no clock was logged. [s]"""
     zoned: bool = False
     offset: float | None = None
     """Local time minus UTC, where it was logged. [s]"""
     elapsed_zero: float = 0.0
     """The file's own elapsed time of the first row. [s]"""
+    dated: bool = True
+    """False where the clock tells the time of day only; `zero` then counts from midnight."""
+    own: pd.DataFrame | None = None
+    """`elapsed` and columns of the brewer's own, where they were asked for."""
 
 
 def load_trace(source: TraceSource, say: Say) -> TraceData:
@@ -59,7 +63,9 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
     frame, key = whole.frame, whole.key
     zero = float(frame[key].iloc[0])
     lines, owner = frame["line"].to_numpy(dtype=int), frame["part"].to_numpy(dtype=int)
-    frame = frame.drop(columns=["line", "part"])
+    names = [name for name in frame.columns if name.startswith(OWN)]
+    own = frame[names].rename(columns=lambda name: name.removeprefix(OWN)) if names else None
+    frame = frame.drop(columns=["line", "part", *names])
     elapsed_zero = whole.elapsed_zero
     if key == "clock":
         frame.insert(0, "elapsed", frame["clock"] - zero)
@@ -70,6 +76,8 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
         elapsed_zero = zero
         frame["elapsed"] -= zero
     elapsed = frame["elapsed"].to_numpy(dtype=float)
+    if own is not None:
+        own.insert(0, "elapsed", elapsed, allow_duplicates=True)
     for fault in clean(frame):
         row = min(int(np.searchsorted(elapsed, fault.start)), len(elapsed) - 1)
         part = parts[owner[row]]
@@ -80,8 +88,8 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
     if "power_watt" in frame:
         frame.attrs["units"]["power_watt"] = "W"
     found = tuple(sorted((one.fault for _, one in told), key=lambda fault: fault.start))
-    clock = zero if key == "clock" and whole.dated else None
-    return TraceData(frame, found, clock, whole.zoned, whole.offset, elapsed_zero)
+    clock = zero if key == "clock" else None
+    return TraceData(frame, found, clock, whole.zoned, whole.offset, elapsed_zero, whole.dated, own)
 
 
 def _marked(part: Part, number: int) -> Part:

@@ -113,9 +113,8 @@ def header_family() -> None:
     for unit in ("lb", "lbs", "oz", "g", "pounds", "KG", "kilogram"):
         case(family, f"mass in {unit}", "clean", {"grist.csv": GRIST.replace("[kg]", f"[{unit}]")})
     for unit in ("gal", "imp gal", "US gal", "qt", "Liter", "litres"):
-        case(
-            family, f"water in {unit}", "clean", {"brews.csv": BREWS.replace("mash_water [L]", f"mash_water [{unit}]")}
-        )
+        expect = "note" if unit in ("gal", "qt") else "clean"
+        case(family, f"water in {unit}", expect, {"brews.csv": BREWS.replace("mash_water [L]", f"mash_water [{unit}]")})
     case(
         family,
         "water in m3",
@@ -158,7 +157,7 @@ def header_family() -> None:
     case(
         family,
         "own column",
-        "clean",
+        "note",
         {"brews.csv": cells("brews.csv", 17, lambda k, c: f"{c},{'yeast' if not k else 'x'}")["brews.csv"]},
     )
     case(family, "misspelt column", "note", {"grist.csv": GRIST.replace("moisture", "moistre")})
@@ -166,7 +165,7 @@ def header_family() -> None:
     case(family, "no column brew in the brews", "nothing", {"brews.csv": BREWS.replace("brew,", "batch,")})
     case(family, "no column date", "problem", {"brews.csv": BREWS.replace("date,", "day of it,")})
     case(family, "no header row", "problem", {"grist.csv": "\n".join(GRIST.splitlines()[1:]) + "\n"})
-    case(family, "markup in a header", "clean", {"brews.csv": BREWS.replace(",notes", ",<b>notes</b>")})
+    case(family, "markup in a header", "note", {"brews.csv": BREWS.replace(",notes", ",<b>notes</b>")})
     case(
         family,
         "common words in a trace",
@@ -291,7 +290,7 @@ def value_family() -> None:
     case(family, "unknown unit of a reading", "problem", swap("readings.csv", "11.2,degP", "11.2,furlongs"))
     case(family, "unit of a reading in other words", "clean", swap("readings.csv", "11.2,degP", "11.2,\u00b0Plato"))
     case(family, "plato without unit", "problem", swap("readings.csv", "11.2,degP", "11.2,"))
-    case(family, "volume in gallons", "clean", swap("readings.csv", "28.5,L", "7.5,gal"))
+    case(family, "volume in gallons", "note", swap("readings.csv", "28.5,L", "7.5,gal"))
     case(family, "volume negative", "problem", swap("readings.csv", "28.5,L", "-28.5,L"))
     case(family, "sd negative", "problem", swap("readings.csv", "sight glass,0.3", "sight glass,-0.3"))
     case(family, "pH of 53", "problem", swap("readings.csv", "5.35", "53.5"))

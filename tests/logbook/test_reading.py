@@ -271,7 +271,12 @@ def test_a_new_logbook_is_empty_and_nothing_is_overwritten(tmp_path, capsys):
     assert main(["new", str(folder)]) == 2
     assert {p.name: p.stat().st_mtime_ns for p in folder.iterdir()} == before
     capsys.readouterr()
-    assert main(["check", str(folder)]) == 2  # no brew yet
+    assert main(["check", str(folder)]) == 0
+    assert "1 note:" in (told := capsys.readouterr().out)
+    assert "brews.csv: found 'no brew yet', expected one row per brew day" in told
+    assert main(["check", str(folder), "--strict"]) == 1
+    (folder / "grist.csv").write_text((folder / "grist.csv").read_text() + "b1,pale malt,5,,,\n")
+    assert main(["check", str(folder)]) == 2  # malts of nobody
 
 
 def test_reading_changes_no_file(sample_path):
