@@ -4,7 +4,8 @@ from brewlog.findings.change import Change, explain_change
 from brewlog.findings.effects import Effect
 from brewlog.findings.experiment import Experiment, plan_experiment
 from brewlog.findings.priors import default_priors
-from brewlog.findings.relation import Relation, relate
+from brewlog.findings.relating import relate
+from brewlog.findings.relation import Relation
 from brewlog.findings.table import brew_table
 
 __all__ = [

@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from brewlog.findings import sentences
-from brewlog.findings.model import Fit
-from brewlog.findings.relation import Relation, relate
+from brewlog.findings.periods import select
+from brewlog.findings.pieces import PIECES, control_of, noise_of, pieces_of
+from brewlog.findings.relating import relate
+from brewlog.findings.relation import Relation
+from brewlog.findings.result import Result, plain
 from brewlog.findings.sentences import join, points
 from brewlog.findings.verdict import MATTERS
+from brewlog.findings.where import where_changed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-PIECES = ["estimate", "low", "high", "before", "after", "unit", "what"]
-
 
 @dataclass(frozen=True)
-class Change:
+class Change(Result):
     """What the difference of an efficiency between two periods is made of. Points are percentage points."""
 
     response: str
@@ -74,11 +73,11 @@ class Change:
 
         return plot_change(self, ax=ax)
 
-    def __str__(self) -> str:
-        return self.sentence
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.sentence)}</p>"
+    def to_dict(self) -> dict[str, Any]:
+        """Return the change as plain Python values, ready for JSON; missing is None. [points]"""
+        names = ["response", "sentence", "before", "after", "counts", "total", "pieces", "unexplained", "noise"]
+        names += ["where", "control", "reason", "notes"]
+        return {name: plain(getattr(self, name)) for name in names}
 
 
 def explain_change(
@@ -145,9 +144,9 @@ def explain_change(
     counts = (int(sides[0].sum()), int(sides[1].sum()))
     if relation.fit is None or min(counts) < 2:
         return _refused(relation, words, counts, sides)
-    pieces = _pieces(relation.fit, *sides)
+    pieces = pieces_of(relation.fit, *sides)
     total = float(rows.response[sides[1]].mean() - rows.response[sides[0]].mean())
-    noise, notes = _noise(table, relation, *sides)
+    noise, notes = noise_of(table, relation, *sides)
     return Change(
         response=response,
         before=words[0],
@@ -159,7 +158,7 @@ def explain_change(
         noise=noise,
         relation=relation,
         where=where_changed(table, *masks) if response in ("brewhouse", "mash") else None,
-        control=_control(relation),
+        control=control_of(relation),
         notes=(*notes, *relation.notes),
     )
 
@@ -177,186 +176,6 @@ def _refused(relation: Relation, words: list[str], counts: tuple[int, int], side
     empty = pd.DataFrame(columns=PIECES)
     first, second = words
     return Change(relation.response, first, second, counts, total, empty, total, noise, relation, reason=reason)
-
-
-def select(table: pd.DataFrame, period: Any, name: str) -> tuple[np.ndarray, str]:
-    """Rows of the table that belong to a period, and the period in words.
-
-    Raises
-    ------
-    ValueError
-        If the period is neither a control word, nor a range of dates, nor a condition on the rows.
-    """
-    expected = "expected 'base' or 'mash', a range of dates (start, end), or a true/false Series over the table's rows"
-    if isinstance(period, str):
-        if period not in ("base", "mash"):
-            raise ValueError(f"{name} is {period!r}; {expected}.")
-        if "control" not in table.columns:
-            raise ValueError(f"{name} is {period!r}, but the table has no column 'control'; {expected}.")
-        return (table["control"] == period).fillna(False).to_numpy(dtype=bool), f"{period} control"
-    if isinstance(period, pd.Series):
-        if period.dtype != bool and str(period.dtype) != "boolean":
-            raise ValueError(f"{name} is a Series of {period.dtype}; {expected}.")
-        values = period.reindex(table.index) if table.index.is_unique and period.index.is_unique else period
-        if len(values) != len(table):
-            raise ValueError(f"{name} has {len(values)} rows and the table {len(table)}; {expected}.")
-        return values.fillna(False).to_numpy(dtype=bool), f"{name} ({int(values.sum())} brews)"
-    if isinstance(period, np.ndarray) and period.dtype == bool:
-        if period.shape != (len(table),):
-            raise ValueError(f"{name} has shape {period.shape} and the table {len(table)} rows; {expected}.")
-        return period, f"{name} ({int(period.sum())} brews)"
-    if isinstance(period, Sequence) and len(period) == 2:
-        return _between(table, period, name, expected)
-    raise ValueError(f"{name} is {period!r}; {expected}.")
-
-
-def _between(table: pd.DataFrame, period: Sequence[Any], name: str, expected: str) -> tuple[np.ndarray, str]:
-    if "date" not in table.columns:
-        raise ValueError(f"{name} is a range of dates, but the table has no column 'date'; {expected}.")
-    dates = pd.to_datetime(table["date"], errors="coerce")
-    mask = dates.notna().to_numpy(copy=True)
-    ends = []
-    for k, end in enumerate(period):
-        if end is None:
-            ends.append("")
-            continue
-        if not isinstance(end, str | date | datetime | np.datetime64):
-            raise ValueError(f"{name} is {period!r}; {expected}.")
-        try:
-            stamp = pd.Timestamp(end)
-        except ValueError:
-            raise ValueError(f"{name} holds {end!r}, which is no date; {expected}.") from None
-        mask &= (dates >= stamp).to_numpy() if k == 0 else (dates <= stamp).to_numpy()
-        ends.append(stamp.date().isoformat())
-    start, stop = ends
-    if not start and not stop:
-        return mask, "all dates"
-    return mask, f"{start} to {stop}" if start and stop else (f"since {start}" if start else f"up to {stop}")
-
-
-def _pieces(fit: Fit, before: np.ndarray, after: np.ndarray) -> pd.DataFrame:
-    design, rows = fit.design, fit.rows
-    difference = design.matrix[after].mean(axis=0) - design.matrix[before].mean(axis=0)
-    columns = {column.name: column for column in rows.columns}
-    groups: dict[str, list[int]] = {}
-    for k, (name, kind) in enumerate(zip(design.names, design.kinds, strict=True)):
-        if kind == "intercept":
-            continue
-        key = "rig" if kind == "rig" else name.removesuffix(" not recorded") if kind == "unlogged" else name
-        groups.setdefault(key, []).append(k)
-    found = {}
-    for name, members in groups.items():
-        contrast = np.zeros(len(difference))
-        contrast[members] = difference[members]
-        variance = np.zeros(rows.n)
-        if name == "hold_rms":
-            variance = rows.shrunk_variance
-        elif name in columns:
-            variance = columns[name].variance
-        extra = sum(float(variance[side].sum()) / int(side.sum()) ** 2 for side in (before, after))
-        known = fit.posterior.along(contrast, float(fit.squares[members[0]]) * extra)
-        found[name] = (known.mean, *known.interval(), *_means(fit, name, before, after))
-    return pd.DataFrame.from_dict(found, orient="index", columns=PIECES)
-
-
-def _means(fit: Fit, name: str, before: np.ndarray, after: np.ndarray) -> tuple[float, float, str, str]:
-    """Means of a setting in both periods, its unit, and what it is."""
-    if name == "hold_rms":
-        tight = fit.rows.tight
-        return float(tight[before].mean()), float(tight[after].mean()), "K", "tightness of the hold"
-    for column in fit.rows.columns:
-        if column.name == name:
-            values = column.values + column.centre
-            return float(values[before].mean()), float(values[after].mean()), column.per, column.words
-    if name == "rig":
-        return float("nan"), float("nan"), "", "share of brews on each rig"
-    if name == "trend":
-        trend = fit.design.matrix[:, fit.design.index("trend")] + 0.5
-        return float(trend[before].mean()), float(trend[after].mean()), "of the log", "steady learning over time"
-    when = name.removeprefix("step ")
-    return float("nan"), float("nan"), "", f"whatever came unwritten with the move of the sensor, {when}"
-
-
-def _noise(
-    table: pd.DataFrame, relation: Relation, before: np.ndarray, after: np.ndarray
-) -> tuple[float, tuple[str, ...]]:
-    u = relation.rows.response_sd
-    variance = sum(float((u[side] ** 2).sum()) / int(side.sum()) ** 2 for side in (before, after))
-    notes: tuple[str, ...] = ()
-    if "instruments" in table.columns:
-        used = table["instruments"].astype("string").fillna("").to_numpy(dtype=str)[relation.rows.source]
-        usual = [max(sorted(set(words)), key=words.count) for words in (used[before].tolist(), used[after].tolist())]
-        first, second = (set(words.split(", ")) for words in usual)
-        if all(usual) and not (first <= second or second <= first):
-            variance += sum(float((u[side] ** 2).mean()) for side in (before, after))
-            notes = (
-                f"the instruments changed between the periods ({usual[0]}, then {usual[1]}): an offset that all "
-                "readings of one of them share does not cancel and is in the noise",
-            )
-    return 2.0 * variance**0.5, notes
-
-
-def where_changed(table: pd.DataFrame, before: np.ndarray, after: np.ndarray) -> pd.DataFrame | None:
-    """Split a change of mash efficiency into conversion and lauter.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-    before, after : numpy.ndarray of bool
-
-    Returns
-    -------
-    pandas.DataFrame or None
-        Index `conversion`, `lauter`; estimate, low, high in points of mash efficiency. None with fewer than two brews
-        of either period that have both efficiencies.
-
-    Notes
-    -----
-    mash = conversion x lauter; each part is its own change times the mean of the other over both periods, which is the
-    average over both orders (Shapley, "A value for n-person games", 1953). The interval is a t interval of the scatter
-    between brews (Welch, "The generalization of Student's problem when several different population variances are
-    involved", Biometrika 34, 28-35, 1947).
-    """
-    from scipy import stats
-
-    if any(name not in table.columns for name in ("conversion", "lauter")):
-        return None
-    pair = table[["conversion", "lauter"]].apply(pd.to_numeric, errors="coerce").to_numpy(dtype=float)
-    known = np.isfinite(pair).all(axis=1)
-    sides = [pair[known & side] for side in (before, after)]
-    if min(len(side) for side in sides) < 2:
-        return None
-    middle = (sides[0].mean(axis=0) + sides[1].mean(axis=0)) / 2.0
-    rows = {}
-    for k, name in enumerate(("conversion", "lauter")):
-        share = middle[1 - k] / 100.0
-        change = share * (sides[1][:, k].mean() - sides[0][:, k].mean())
-        parts = [share**2 * side[:, k].var(ddof=1) / len(side) for side in sides]
-        freedom = sum(parts) ** 2 / max(
-            sum(part**2 / (len(side) - 1) for part, side in zip(parts, sides, strict=True)), 1e-300
-        )
-        half = float(stats.t.ppf(0.975, max(freedom, 1.0))) * sum(parts) ** 0.5
-        rows[name] = (change, change - half, change + half)
-    return pd.DataFrame.from_dict(rows, orient="index", columns=["estimate", "low", "high"])
-
-
-def _control(relation: Relation) -> pd.DataFrame | None:
-    from brewlog.findings.effects import Effect, control_changes
-
-    fit = relation.loose
-    moved = control_changes(relation.rows)
-    if fit is None or moved is None:
-        return None
-    tight = moved["hold_rms"]
-    extra = fit.squares[fit.design.index("hold_rms")] * tight.sd**2
-    through = Effect("points", fit.posterior.along(tight.change * fit.slope, float(extra)))
-    rows = {
-        "moving the control sensor": relation.control_effect,
-        "of it, through tightness": through,
-        "with what came unwritten": relation.control_bound,
-    }
-    values = {name: (effect.estimate, *effect.conf_int()) for name, effect in rows.items()}
-    return pd.DataFrame.from_dict(values, orient="index", columns=["estimate", "low", "high"])
 
 
 def _sentence(change: Change) -> str:

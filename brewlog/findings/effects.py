@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from brewlog.findings.mixture import NormalMixture
 from brewlog.findings.model import Fit
+from brewlog.findings.result import plain
 from brewlog.findings.rows import Rows
 
 CAUSED = ("mash_time", "mash_out")
@@ -62,6 +64,11 @@ class Effect:
         low, high = (np.nan, np.nan) if self.distribution is None else self.distribution.interval(level)
         return pd.Series({"low": low, "high": high})
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return the effect as plain Python values, ready for JSON; what is not known is None."""
+        names = ("estimate", "low", "high", "sd", "unit", "reason")
+        return {name: plain(getattr(self, name)) for name in names}
+
     def __str__(self) -> str:
         if self.distribution is None:
             return f"not known: {self.reason}"
@@ -110,9 +117,13 @@ def gain_of(fit: Fit, sides: Sides) -> Effect:
     """Points gained between the loose and the tight half: slope times the difference of their mean tightness."""
     if min(sides.counts) == 0:
         return Effect("points", reason="all brews were held equally tightly")
+    return Effect("points", fit.posterior.along(change_of(fit, sides) * fit.slope))
+
+
+def change_of(fit: Fit, sides: Sides) -> float:
+    """Mean tightness of the tight half minus that of the loose half. [K]"""
     shrunk = fit.rows.shrunk
-    change = float(shrunk[sides.tight].mean() - shrunk[~sides.tight].mean())
-    return Effect("points", fit.posterior.along(change * fit.slope))
+    return float(shrunk[sides.tight].mean() - shrunk[~sides.tight].mean())
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +12,7 @@ import pandas as pd
 from brewlog.findings import sentences
 from brewlog.findings.power import MOST_PAIRS, pairs_chance, pairs_for_chance
 from brewlog.findings.relation import Relation
+from brewlog.findings.result import Result, plain
 from brewlog.findings.sentences import points
 
 EARLY_LOOK = 0.001
@@ -23,7 +24,7 @@ USUAL_SCATTER = 2.5
 
 
 @dataclass(frozen=True)
-class Experiment:
+class Experiment(Result):
     """A plan fixed before the first brew of it."""
 
     response: str
@@ -99,11 +100,10 @@ class Experiment:
         parts = [self.sentence, self.savings.to_string(), self.order.to_string(index=False)]
         return "\n\n".join(parts)
 
-    def __str__(self) -> str:
-        return self.sentence
-
-    def _repr_html_(self) -> str:
-        return f"<p>{escape(self.sentence)}</p>"
+    def to_dict(self) -> dict[str, Any]:
+        """Return the plan as plain Python values, ready for JSON; missing is None. [points]"""
+        names = ("response", "effect", "chance", "brews", "scatter", "sentence", "power", "savings", "seed")
+        return {name: plain(getattr(self, name)) for name in names} | {"order": self.order.to_dict("records")}
 
 
 def plan_experiment(

@@ -1,92 +1,18 @@
-"""The estimator: least squares with the priors stacked as rows, mixed over the unknown scatter."""
+"""Posteriors mixed over the unknown scatter, and one number known as a mixture of normals."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.linalg.lapack import dtrtrs
 from scipy.special import ndtr, ndtri
+
+from brewlog.findings.conjugate import Conjugate
 
 SCATTERS = np.geomspace(0.5, 8.0, 11)
 """Points of the scatter over which the fits are mixed. [points]"""
-
-
-@dataclass(frozen=True)
-class Conjugate:
-    """Posteriors of one linear model under several error covariances."""
-
-    means: np.ndarray
-    """Coefficients, shape (scatters, columns)."""
-    roots: np.ndarray
-    """Roots of their covariances, shape (scatters, columns, columns): covariance = root @ root.T."""
-    log_evidence: np.ndarray
-    """Log marginal likelihood up to one common constant, shape (scatters,)."""
-
-
-def conjugate(
-    design: np.ndarray, response: np.ndarray, covariances: np.ndarray, mean: np.ndarray, sd: np.ndarray
-) -> Conjugate:
-    """Normal posterior of the coefficients, with the priors stacked as rows below the data.
-
-    The same numbers as ``statsmodels`` GLS on the stacked rows with ``fit(cov_type="fixed scale")``, for several
-    error covariances at once and by one orthogonal factorisation, so that badly conditioned columns keep their digits.
-    A flat prior (`sd` infinite) adds nothing.
-
-    Parameters
-    ----------
-    design : numpy.ndarray, shape (rows, columns)
-    response : numpy.ndarray, shape (rows,)
-    covariances : numpy.ndarray, shape (scatters, rows, rows)
-        Of the errors of the rows.
-    mean, sd : numpy.ndarray, shape (columns,)
-        Normal priors; `sd` above 0, infinite = flat.
-
-    Returns
-    -------
-    Conjugate
-
-    Raises
-    ------
-    ValueError
-        If columns with flat priors cannot be told apart at all.
-
-    Notes
-    -----
-    log evidence = -1/2 (ln det V + ln det P + ln det(X'V^-1 X + P^-1) + weighted sum of squares of the stacked rows),
-    V the error covariance, P the prior covariance.
-
-    Examples
-    --------
-    >>> x = np.column_stack([np.ones(3), [0.0, 1.0, 2.0]])
-    >>> flat = np.full(2, np.inf)
-    >>> conjugate(x, np.array([1.0, 3.0, 5.0]), np.eye(3)[None], np.zeros(2), flat).means.round(6)
-    array([[1., 2.]])
-    """
-    columns = design.shape[1]
-    factor = np.linalg.cholesky(covariances)
-    rows = np.column_stack([design, response])
-    data = np.stack([dtrtrs(one, rows, lower=1)[0] for one in factor])
-    weight = 1.0 / sd
-    prior = np.column_stack([np.diag(weight), weight * mean])
-    stacked = np.concatenate([data, np.broadcast_to(prior, (len(data), *prior.shape))], axis=1)
-    upper: np.ndarray = np.asarray(np.linalg.qr(stacked, mode="r"))
-    triangle, target = upper[:, :columns, :columns], upper[:, :columns, columns]
-    diagonal = np.abs(np.diagonal(triangle, axis1=1, axis2=2))
-    norms = np.linalg.norm(triangle, axis=1)
-    if columns and np.any(diagonal <= 1e-13 * norms):
-        raise ValueError("columns with flat priors cannot be told apart; give one of them a prior sd, or leave it out.")
-    wanted = np.concatenate([np.broadcast_to(np.eye(columns), triangle.shape), target[..., None]], axis=2)
-    solved = np.stack([dtrtrs(*pair)[0] for pair in zip(triangle, wanted, strict=True)])
-    inverse, means = solved[..., :columns], solved[..., columns]
-    squares = upper[:, columns, columns] ** 2 if upper.shape[1] > columns else np.zeros(len(data))
-    log_det_errors = 2.0 * np.log(np.diagonal(factor, axis1=1, axis2=2)).sum(axis=1)
-    log_det_prior = -2.0 * np.log(weight[weight > 0]).sum()
-    log_det_posterior = 2.0 * np.log(diagonal).sum(axis=1)
-    return Conjugate(means, inverse, -0.5 * (log_det_errors + log_det_prior + log_det_posterior + squares))
 
 
 @dataclass(frozen=True)
@@ -193,30 +119,3 @@ def mix(conj: Conjugate, scatters: np.ndarray, median: float, log_sd: float) -> 
     log_weight = conj.log_evidence - 0.5 * (np.log(scatters / median) / log_sd) ** 2
     weights = np.exp(log_weight - log_weight.max())
     return Mixture(weights / weights.sum(), conj.means, conj.roots)
-
-
-def stacked_gls(
-    design: np.ndarray, response: np.ndarray, covariance: np.ndarray, mean: np.ndarray, sd: np.ndarray
-) -> Any:
-    """Fit by ``statsmodels`` GLS on data and priors stacked as rows: what `conjugate` computes in closed form.
-
-    Parameters
-    ----------
-    design, response, covariance, mean, sd
-        As for `conjugate`, with one covariance. Flat priors add no row.
-
-    Returns
-    -------
-    statsmodels RegressionResults
-        With the scale fixed at one.
-    """
-    from statsmodels.regression.linear_model import GLS
-
-    proper = np.isfinite(sd)
-    rows = np.vstack([design, np.eye(design.shape[1])[proper]])
-    values = np.concatenate([response, mean[proper]])
-    n = len(response)
-    sigma = np.zeros((len(values), len(values)))
-    sigma[:n, :n] = covariance
-    sigma[n:, n:] = np.diag(sd[proper] ** 2)
-    return GLS(values, rows, sigma=sigma).fit(cov_type="fixed scale")

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from brewlog.findings import sentences
-from brewlog.findings.model import Fit, Move
+from brewlog.findings.design import Move
+from brewlog.findings.model import Fit
 from brewlog.findings.sentences import join, kelvin, points
 from brewlog.findings.verdict import confusion, rival, settings_moved
 

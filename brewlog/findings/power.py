@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 
 import numpy as np
-from scipy import stats
+from scipy.special import nctdtr, stdtrit
 
 MOST_PAIRS = 100
 """Pairs beyond which nobody brews."""
@@ -49,10 +49,10 @@ def pairs_chance(pairs: int, effect: float, sd: float, level: float = 0.05) -> f
         return float("nan")
     freedom = pairs - 1
     shift = abs(effect) * np.sqrt(pairs) / (sd * np.sqrt(2.0))
-    edge = stats.t.isf(level / 2, freedom)
+    edge = float(stdtrit(freedom, 1.0 - level / 2))
     if shift > edge + CERTAIN:
         return 1.0
-    return float(stats.nct.sf(edge, freedom, shift) + stats.nct.cdf(-edge, freedom, shift))
+    return float(1.0 - nctdtr(freedom, shift, edge) + nctdtr(freedom, shift, -edge))
 
 
 def pairs_for_chance(effect: float, sd: float, chance: float = 0.8, level: float = 0.05) -> int | None:

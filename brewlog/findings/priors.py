@@ -127,7 +127,7 @@ class Priors:
 
 
 def resolve_priors(
-    priors: Mapping[str, Any] | pd.DataFrame | None, own: Mapping[str, pd.Series] | None = None
+    priors: Mapping[str, Any] | pd.DataFrame | None, own: Mapping[str, np.ndarray] | None = None
 ) -> Priors:
     """Join what the caller edited with the defaults.
 
@@ -136,7 +136,7 @@ def resolve_priors(
     priors : mapping or DataFrame, optional
         Name to (mean, sd), or to None to leave that covariate out of the model. A frame has columns `mean`, `sd`.
         An infinite sd is flat; sd 0 pins the coefficient at its mean. [points]
-    own : mapping of str to Series, optional
+    own : mapping of str to numpy.ndarray, optional
         The brewer's own columns that join the short list.
 
     Returns
@@ -154,7 +154,8 @@ def resolve_priors(
     edits = dict(priors or {})
     covariates = list(SHORT_LIST)
     for name, numbers in (own or {}).items():
-        spread = float(np.nanstd(numbers.to_numpy(dtype=float), ddof=1)) if numbers.notna().sum() > 1 else 0.0
+        known = numbers[~np.isnan(numbers)]
+        spread = float(np.std(known, ddof=1)) if len(known) > 1 else 0.0
         sd = OWN_SD / spread if spread > 0 else OWN_SD
         covariates.append(Covariate(name, name, 1.0, f"unit of {name}", 0.0, sd, spread or 1.0, -np.inf, np.inf))
         values[name] = (0.0, sd)

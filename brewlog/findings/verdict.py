@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from brewlog.findings.design import Move
 from brewlog.findings.effects import CAUSED, Effect, Sides
-from brewlog.findings.model import Fit, Move
+from brewlog.findings.model import Fit
 from brewlog.findings.rows import Rows
 from brewlog.findings.sentences import REFUSALS, kelvin
 

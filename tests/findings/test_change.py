@@ -11,10 +11,12 @@ import statsmodels.api as sm
 from statsmodels.stats.oaxaca import OaxacaBlinder
 
 from brewlog.findings import explain_change, relate
-from brewlog.findings.change import _pieces, where_changed
+from brewlog.findings.cells import own_columns
 from brewlog.findings.model import fit_model
+from brewlog.findings.pieces import pieces_of
 from brewlog.findings.priors import resolve_priors
-from brewlog.findings.rows import own_columns, usable_rows
+from brewlog.findings.rows import usable_rows
+from brewlog.findings.where import where_changed
 
 
 @pytest.fixture(scope="module")
@@ -202,7 +204,7 @@ def test_oaxaca_pooled_with_indicator_is_the_sum_of_our_pieces():
     rows = usable_rows(table, "brewhouse", priors.covariates, own, [])
     fit = fit_model(rows, priors, robust=False)
     mash = rows.control == "mash"
-    pieces = _pieces(fit, ~mash, mash)["estimate"]
+    pieces = pieces_of(fit, ~mash, mash)["estimate"]
     step = next(name for name in pieces.index if name.startswith("step"))
     assert pieces.drop(step).sum() * scale == pytest.approx(explained, rel=1e-8)
     assert pieces[step] * scale == pytest.approx(unexplained, rel=1e-8)

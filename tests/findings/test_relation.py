@@ -10,13 +10,16 @@ import pytest
 import statsmodels.api as sm
 
 from brewlog.findings import default_priors, relate, sentences
+from brewlog.findings.conjugate import conjugate
 from brewlog.findings.effects import Effect, split_sides
-from brewlog.findings.mixture import SCATTERS, NormalMixture, conjugate
-from brewlog.findings.model import fit_model, leave_out_changes, wander_covariance
+from brewlog.findings.loosened import leave_out, under, whitened
+from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
+from brewlog.findings.model import fit_model, wander_covariance
 from brewlog.findings.priors import resolve_priors
-from brewlog.findings.relation import short_list_ols, sits_in_rinse
 from brewlog.findings.rows import shrink, usable_rows
+from brewlog.findings.sensitivity import short_list_ols
 from brewlog.findings.verdict import judge
+from brewlog.findings.where import sits_in_rinse
 
 FLAT = dict.fromkeys(("intercept", "hold_rms", "mill_gap", "trend"), (0.0, np.inf))
 
@@ -136,19 +139,46 @@ def test_a_brew_that_stands_far_off_counts_for_less(plain_table):
     assert spoiled["brew"][spoiled["hold_rms"].idxmin()] in relation.diagnostics.loc["brews far off", "remark"]
 
 
+def again(fit, row, priors):
+    """The mixture without a brew (or with all, row None), from scratch, the other brews' weights kept."""
+    keep = np.arange(fit.rows.n) != row
+    covariance = (wander_covariance(fit.rows, 1.0) + np.diag(fit.downweight * fit.noise))[keep][:, keep]
+    several = covariance + np.diag(fit.downweight[keep]) * (SCATTERS**2)[:, None, None]
+    design = fit.design.under(priors)
+    conj = conjugate(design.matrix[keep], fit.rows.response[keep], several, design.mean, design.sd)
+    return mix(conj, SCATTERS, priors.mean("scatter"), priors.sd("scatter"))
+
+
 def test_leaving_a_brew_out_is_told_exactly_where_the_weights_stay(plain_table):
-    rows, priors = rows_of(plain_table, {"scatter": (2.0, 1e-9)})  # one scatter, so that no weight can move
-    fit = fit_model(rows, priors, robust=False)
-    told = leave_out_changes(fit)
+    spoiled = plain_table.copy()
+    spoiled.loc[7, "brewhouse"] -= 12.0
+    rows, priors = rows_of(spoiled)
+    fit = fit_model(rows, priors)
+    told = leave_out(fit, whitened(fit))
     for row in (0, 7, 19):
-        keep = rows.without(row)
-        matrix = np.delete(fit.design.matrix, row, axis=0)
-        covariance = np.delete(np.delete(wander_covariance(rows, 1.0), row, 0), row, 1)
-        covariance = covariance + np.diag(np.delete(fit.noise, row))
-        nearest = int(np.argmin(abs(np.log(SCATTERS / 2.0))))
-        covariance += SCATTERS[nearest] ** 2 * np.eye(len(matrix))
-        again = conjugate(matrix, keep.response, covariance[None], fit.design.mean, fit.design.sd).means[0, 1]
-        assert told[row] == pytest.approx(again - fit.posterior.mean[1], abs=1e-9)
+        truth = again(fit, row, priors).along(3.0 * fit.slope)
+        known = told.times(row, 3.0)
+        assert 3.0 * told.changes[row] == pytest.approx(truth.mean - 3.0 * fit.posterior.mean[1], abs=1e-8)
+        assert known.interval() == pytest.approx(truth.interval(), abs=1e-8)
+        assert known.two_sided() == pytest.approx(truth.two_sided(), rel=1e-6)
+
+
+def test_a_brew_that_alone_tells_a_flat_column_leaves_the_slope_as_it_is(plain_table):
+    alone = plain_table.assign(alone=(np.arange(20) == 4).astype(float))
+    relation = relate(alone, columns=["alone"], priors={"alone": (0.0, np.inf), "intercept": (0.0, np.inf)})
+    without = leave_out(relation.fit, whitened(relation.fit))
+    assert without.changes[4] == pytest.approx(0.0, abs=1e-8)
+    assert np.isfinite(without.changes).all()
+
+
+def test_other_priors_are_told_exactly_where_the_weights_stay(histories):
+    rows, priors = rows_of(histories.draw(histories.Settings(n=24, rigs=1, missing=0.1), 4).table)
+    fit = fit_model(rows, priors)
+    for other in (priors.loosened(), priors.replace(step=0.0), priors.replace(step=2.0)):
+        told = under(fit, other, whitened(fit).condensed())
+        np.testing.assert_allclose(told.posterior.mean, again(fit, None, other).mean, atol=1e-8)
+        np.testing.assert_allclose(told.posterior.cov, again(fit, None, other).cov, atol=1e-8)
+    assert under(fit, priors.replace(step=0.0), whitened(fit)).posterior.mean[-1] == 0.0
 
 
 @pytest.mark.parametrize(
@@ -402,7 +432,7 @@ def test_one_rig_and_hundreds_of_rigs(plain_table):
 def test_averaging_over_rigs_equals_a_column_for_each(plain_table, monkeypatch):
     table = plain_table.assign(rig=[f"r{k % 7}" for k in range(20)])
     columns = relate(table, priors={"rig": (0.0, 2.0)})
-    monkeypatch.setattr("brewlog.findings.model.MANY_RIGS", 3)
+    monkeypatch.setattr("brewlog.findings.design.MANY_RIGS", 3)
     averaged = relate(table, priors={"rig": (0.0, 2.0)})
     assert len(averaged.params) == len(columns.params) - 7
     np.testing.assert_allclose(averaged.params, columns.params[averaged.params.index], rtol=1e-3)
