@@ -14,6 +14,7 @@ from brewlog.wort import instruments as tools
 from brewlog.wort.account import WATER_20
 from brewlog.wort.datum import Datum
 from brewlog.wort.malt import SCALE_SD, malt_default
+from brewlog.wort.stated import usable_addition
 from brewlog.wort.sucrose import density_float
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ class Added:
 def sum_additions(additions: tuple[Addition, ...]) -> Added:
     """Kilograms of extract and of water that join in the mash, the boil and the fermenter."""
     added = Added()
-    for one in additions:
+    for one in map(usable_addition, additions):
         if one.what == "salt":
             continue
         stage = one.stage

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from math import isfinite
+from math import inf, isfinite
 from typing import Any
 
-from brewlog.logbook.records import Reading, Rig
+from brewlog.logbook.records import Addition, Reading, Rig
 
 _FACTORS = (0.8, 1.3)
 _CALIBRATIONS = (0.0, 60.0)
@@ -54,3 +54,13 @@ def usable_readings(readings: Iterable[Reading]) -> tuple[list[Reading], list[st
             reading = replace(reading, temp=None)
         out.append(reading)
     return out, notes
+
+
+def usable_addition(addition: Addition) -> Addition:
+    """An addition whose numbers can be worked with: what cannot be counts as not recorded."""
+    changes: dict[str, Any] = {
+        name: None
+        for name, low, high in (("mass", 0.0, inf), ("volume", 0.0, inf), ("temp", -40.0, 120.0), ("extract", 0.0, 1.0))
+        if (value := getattr(addition, name)) is not None and not (isfinite(value) and low <= value <= high)
+    }
+    return replace(addition, **changes) if changes else addition

@@ -1,7 +1,7 @@
-"""How well the extract account keeps its promises: coverage, slips found and named, and the cost of a batch.
+"""How well the extract account keeps its promises: coverage, slips found and named, propagation, cost of a batch.
 
-Run with ``python tests/benchmarks/extract_account.py [brews]``; prints three tables. Ratios of times travel between
-machines, times do not.
+Run with ``python tests/benchmarks/extract_account.py [brews] [draws]``; prints one table for each. Ratios of times
+travel between machines, times do not.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from brewlog.logbook.records import Brew, Malt, Reading, Rig
 from brewlog.wort import extract_balance, extract_from_sg, extract_mass, sg_from_extract, wort_density
 from brewlog.wort.batch import balance_batch
 from brewlog.wort.gravity import GLASS_EXPANSION
-from brewlog.wort.properties import density_slope_float
+from brewlog.wort.sucrose import density_slope_float
 from brewlog.wort.suspects import ALARM
 
 WATER = 0.998203
@@ -127,6 +127,97 @@ def study(n: int, errors: str, constants: pd.DataFrame | None, rng: np.random.Ge
         print(f"{name:22}" + "".join(f"{100 * x:12.0f}" for x in numbers) + f"{np.mean(count or [np.nan]):12.1f}")
 
 
+def read_again(brew: Brew, kind: str, rng: np.random.Generator) -> tuple[Brew, pd.DataFrame]:
+    """The same brew day read once more: every source of error drawn anew, offsets shared by what shares an instrument.
+
+    kind : `stated` (volumes 0.25 L, gravities 0.0005, half of the variance offset) or `default` (a hydrometer of
+    +-0.001, marks of +-0.5 L or 2 %, each a / sqrt(3) of offset, and their scatter).
+    """
+    glass, kettle, vessel = rng.normal(size=3)
+    readings = []
+    shares = {}
+    for one in brew.readings:
+        if one.quantity == "gravity":
+            offset, scatter = (np.sqrt(0.5) * 0.0005,) * 2 if kind == "stated" else (0.001 / np.sqrt(3), 0.0003)
+            error, warmth = offset * glass + scatter * rng.normal(), 0.5
+        else:
+            wider = max(1.0, 0.02 * one.value / 0.5)
+            offset, scatter = (
+                (np.sqrt(0.5) * 0.25,) * 2 if kind == "stated" else (wider * 0.5 / np.sqrt(3), wider * 0.15)
+            )
+            marks = vessel if one.stage == "fermenter" else kettle
+            shares[one.stage] = offset * marks
+            error, warmth = offset * marks + scatter * rng.normal(), 0.5 if one.stage == "fermenter" else 2.0
+        assert one.temp is not None
+        readings.append(replace(one, value=one.value + error, temp=one.temp + warmth * rng.normal()))
+    malt = brew.malts[0]
+    assert malt.mass is not None
+    assert malt.malt_extract is not None
+    assert malt.moisture is not None
+    malt = replace(
+        malt,
+        mass=malt.mass * (1 + 0.0035 * rng.normal()),
+        malt_extract=malt.malt_extract + 0.006 * rng.normal(),
+        moisture=malt.moisture + 0.003 * rng.normal(),
+    )
+    assert brew.mash_water is not None
+    # starch takes up a little of the water, half a per cent of it more or less
+    water = brew.mash_water * (1 + 0.005 * rng.normal()) + (0.25 if kind == "stated" else 0.3) * rng.normal()
+    boil_off = 3.2 + 0.5 * rng.normal() + 3.2 * 3.0 / 60.0 * rng.normal()
+    loss = 2.0 + 0.5 * rng.normal() + shares["post-boil"] - shares["fermenter"]
+    told = pd.DataFrame(
+        {"estimate": [boil_off, loss], "sd": [0.0, 0.0], "spread": [0.5, 0.5]}, index=["boil_off", "transfer_loss"]
+    )
+    return replace(brew, malts=(malt,), mash_water=water, readings=tuple(readings)), told
+
+
+def monte_carlo(draws: int, constants: pd.DataFrame, rng: np.random.Generator) -> None:
+    """Print the first-order standard deviation of each efficiency beside that of many readings of one brew day."""
+    print(f"\nfirst-order propagation against {draws} draws, everything read")
+    print(f"{'':22}{'propagated':>12}{'drawn':>12}{'ratio':>8}")
+    for kind in ("stated", "default"):
+        rig = Rig("kitchen") if kind == "default" else Rig("kitchen", volume_sd=0.25, gravity_sd=0.0005)
+        brew = exact_day()
+        once = extract_balance(brew, rig, constants)
+        found: dict[str, list[float]] = {name: [] for name in ("conversion", "lauter", "mash", "brewhouse")}
+        for _ in range(draws):
+            again = extract_balance(*_with_rig(read_again(brew, kind, rng), rig))
+            for name, values in found.items():
+                values.append(getattr(again, name).nominal_value)
+        for name, values in found.items():
+            sd = getattr(once, name).std_dev
+            drawn = np.std(values)
+            print(f"{kind + ' ' + name:22}{sd:12.3f}{drawn:12.3f}{sd / drawn:8.3f}")
+
+
+def _with_rig(read: tuple[Brew, pd.DataFrame], rig: Rig) -> tuple[Brew, Rig, pd.DataFrame]:
+    return read[0], rig, read[1]
+
+
+def exact_day() -> Brew:
+    """A brew whose readings are all true: 5.4 kg of malt, 28 L before the boil, 3.2 L boiled off, 2 L left behind."""
+    strength = float(extract_from_sg(1.044))
+    kettle = float(extract_mass(28.0, strength))
+    mass = 28.0 * float(wort_density(strength, 20.0)) / 1000 - 3.2 * WATER
+    boiled = kettle / mass
+    after = 1000 * mass / float(wort_density(boiled, 20.0))
+    dissolved = kettle / 0.85
+    first = dissolved / (dissolved + 19.0 * WATER + 5.4 * 0.04)
+    values = {
+        "first wort": (None, first),
+        "pre-boil": (28.0, strength),
+        "post-boil": (after, boiled),
+        "fermenter": (after - 2.0, boiled),
+    }
+    readings = []
+    for stage, (volume, extract) in values.items():
+        readings.append(Reading("1", stage, "gravity", float(sg_from_extract(extract)), "SG", 20.0))
+        if volume is not None:
+            readings.append(Reading("1", stage, "volume", volume, "L", 20.0))
+    malt = Malt("1", "pale malt", 5.4, malt_extract=0.81, moisture=0.04)
+    return Brew("1", malts=(malt,), mash_water=19.0, boil_time=60.0, readings=tuple(readings))
+
+
 def propagate(volume: np.ndarray, gravity: np.ndarray, potential: np.ndarray) -> tuple[np.ndarray, ...]:
     """One first-order propagation in numpy: extract of six readings, its sd, efficiencies and theirs."""
     w = extract_from_sg(gravity)
@@ -163,6 +254,7 @@ def cost(rng: np.random.Generator) -> None:
 
 if __name__ == "__main__":
     brews = int(sys.argv[1]) if len(sys.argv) > 1 else 400
+    draws = int(sys.argv[2]) if len(sys.argv) > 2 else 5000
     generator = np.random.default_rng(2)
     known = pd.DataFrame(
         {"estimate": [3.2, 2.0], "sd": [0.0, 0.0], "spread": [0.5, 0.5]}, index=["boil_off", "transfer_loss"]
@@ -170,4 +262,5 @@ if __name__ == "__main__":
     for kind in ("stated", "shared", "default"):
         study(brews, kind, known, generator)
     study(brews, "stated", None, generator)
+    monte_carlo(draws, known, generator)
     cost(generator)

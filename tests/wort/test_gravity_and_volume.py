@@ -46,12 +46,26 @@ def to_15(sg_20):
     return (density - AIR) / (water_density(15.0) - AIR)
 
 
-@pytest.mark.parametrize("reading", [1.005, 1.020, 1.040])
-def test_hydrometer_for_15_degrees_against_the_table_in_home_use(reading):
-    temp, add = np.array([row for row in P.HYDROMETER_15 if 5 <= row[0] <= 45]).T  # below 4 degC water turns
+@pytest.mark.parametrize(
+    ("reading", "cool", "hot"), [(1.005, 5e-4, 1e-3), (1.020, 5e-4, 1e-3), (1.040, 5e-4, 1e-3), (1.060, 1e-3, 1.3e-3)]
+)
+def test_hydrometer_for_15_degrees_against_the_table_in_home_use(reading, cool, hot):
+    temp, add = np.array([row for row in P.HYDROMETER_15 if row[0] > 0]).T
     ours = to_15(correct_hydrometer(np.full_like(temp, reading), temp, 15.0)) - reading
-    np.testing.assert_allclose(ours[temp <= 30], add[temp <= 30], atol=5e-4, rtol=0)
-    np.testing.assert_allclose(ours, add, atol=1e-3, rtol=0)
+    np.testing.assert_allclose(ours[temp <= 30], add[temp <= 30], atol=cool, rtol=0)
+    np.testing.assert_allclose(ours, add, atol=hot, rtol=0)
+
+
+def test_near_freezing_the_15_degree_table_goes_back_with_the_water_and_wort_does_not():
+    # water is densest at 4 degC, so that the table's correction turns back below it; wort of 1.040 does not
+    (zero, at_zero), (five, at_five) = P.HYDROMETER_15[:2]
+    assert (zero, five) == (0.0, 5.0)
+    assert at_zero > at_five
+    for temp, add in ((zero, at_zero), (five, at_five)):
+        assert water_density(15.0) / water_density(temp) - 1 == pytest.approx(add, abs=1e-4)
+    ours = to_15(correct_hydrometer(np.full(2, 1.040), np.array([zero, five]), 15.0)) - 1.040
+    assert ours[0] < ours[1]
+    assert ours[0] - at_zero == pytest.approx(-0.0006, abs=1e-4)
 
 
 def test_the_15_degree_table_has_neither_glass_nor_sugar():

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from brewlog.logbook.records import Malt
+from brewlog.rig.capacity import malt_heat_capacity, water_heat_capacity
 from brewlog.wort import as_is, first_wort_maximum, malt_default, malt_potential
 from brewlog.wort.malt import MALT_DEFAULTS
 from brewlog.wort.potential import weigh_grist
@@ -122,6 +123,14 @@ def test_every_default_has_an_honest_sd():
         ([], "no malts recorded in grist.csv."),
         ([Malt("1", "pale malt"), Malt("1", "wheat malt", 1.0)], "mass not recorded for 'pale malt'."),
         ([Malt("1", "pale malt", 0.0)], "the malts weigh nothing."),
+        (
+            [Malt("1", "pale malt", 5.0, malt_extract=81.0)],
+            "extract of 'pale malt' is 81; expected a mass fraction (80 % is 0.8).",
+        ),
+        (
+            [Malt("1", "pale malt", 5.0, malt_extract=0.81, moisture=4.0)],
+            "moisture of 'pale malt' is 4; expected a mass fraction (80 % is 0.8).",
+        ),
     ],
 )
 def test_no_potential_without_its_reason(malts, reason):
@@ -132,3 +141,14 @@ def test_coarse_grind_is_below_fine_grind():
     grist, _ = weigh_grist([Malt("1", "pale malt", 5.0, malt_extract=0.81, moisture=0.04, fine_coarse=0.015)])
     assert grist.coarse == pytest.approx(5 * 0.96 * 0.795)
     assert grist.water == pytest.approx(0.2)
+
+
+def test_a_mash_is_never_hotter_than_its_water():
+    # A printed example (common practice, no source) mixes grist of 30 degC, 3 % moisture, slaking +2.1 K, with liquor
+    # of 60 degC at 3 kg/kg and gets 65.9 degC by adding 0.40 + 30. The formula above it, with the specific heats of
+    # Pauls, Brewing Room Book 1984/85, gives (0.40 x 30 + 3 x 60) / 3.40 + 2.1 = 58.57 degC; ours by heat capacities
+    grain, water = malt_heat_capacity(1.0, 0.03, 45.0), water_heat_capacity(3.0 / 0.9982, 60.0)
+    mash = (grain * 30.0 + water * 60.0) / (grain + water) + 2.1
+    assert mash == pytest.approx((0.40 * 30 + 3 * 60) / 3.40 + 2.1, abs=0.15)
+    assert mash < 60.0
+    assert pytest.approx(65.9, abs=0.1) == (0.40 + 30 + 3 * 60) / 3.30 + 2.1  # the printed slip
