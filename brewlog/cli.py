@@ -32,11 +32,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     args = _parser().parse_args(argv)
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
+        if stream is not None and hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a terminal without the sign must not stop us
     try:
         status = int(args.run(args))
-        sys.stdout.flush()
+        if sys.stdout is not None:  # None where the shell closed it
+            sys.stdout.flush()
         return status
     except BrokenPipeError:
         # the reader of our output went away: that is no error of ours
@@ -44,6 +45,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         return 130
+    except OSError as error:
+        with contextlib.suppress(OSError, ValueError):
+            print(f"brewlog: what was to be written could not be ({_reason(error)}).", file=sys.stderr)
+        return 2
     except Exception as error:  # a person at the terminal is told in words, never by a traceback
         _tell_own_fault(error)
         return 2
@@ -92,7 +97,7 @@ def _new(args: argparse.Namespace) -> int:
     try:
         made = new_logbook(args.dir)
     except OSError as error:
-        print(f"brewlog new: {error.strerror or error}", file=sys.stderr)
+        print(f"brewlog new: {_reason(error)}", file=sys.stderr)
         return 2
     print(f"An empty logbook stands in {made}. Begin with brews.csv: one row per brew day.")
     return 0
@@ -147,5 +152,7 @@ def _report(args: argparse.Namespace) -> int:
 
 def _reason(error: Exception) -> str:
     """One line that says why."""
-    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    text = str(error)
+    if isinstance(error, OSError) and error.strerror:
+        text = error.strerror if error.filename is None else f"{str(error.filename)!r}: {error.strerror}"
     return " ".join(text.split())

@@ -92,7 +92,7 @@ def find_traces(folder: Path, brews: Iterable[str], tests: Iterable[str], say: S
         where = shown(f"{folder.name}/{file.name}")
         stem = _stem(file.name)
         if stem is None:
-            if not file.is_dir():
+            if not _is_folder(file):
                 _say(say, where, "a file of this kind", "a .csv or .csv.gz file", "it is not read", True)
             continue
         owner, part = _owner(stem, by_name, where, say)
@@ -114,6 +114,13 @@ def find_traces(folder: Path, brews: Iterable[str], tests: Iterable[str], say: S
         found = f"{strangers - MANY} more traces of unknown brews"
         _say(say, folder.name, found, "brews in brews.csv or tests in water_tests.csv", "they are left out", False)
     return {owner: [parts[number] for number in sorted(parts)] for owner, parts in owned.items()}
+
+
+def _is_folder(file: Path) -> bool:
+    try:
+        return file.is_dir()
+    except OSError:  # in a folder that may be listed but not entered
+        return False
 
 
 def _stem(name: str) -> str | None:

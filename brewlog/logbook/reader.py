@@ -28,6 +28,8 @@ from brewlog.logbook.relations import (
 from brewlog.logbook.tables import Row, TableReader
 from brewlog.logbook.text import Unreadable, decode, read_bytes
 
+LONGEST_PATH = 1000
+"""Longest path of a folder that a message repeats. [characters]"""
 _OF_BREWS = (layout.GRIST, layout.ADDITIONS, layout.RESTS, layout.READINGS, layout.EVENTS_FILE)
 
 
@@ -51,22 +53,24 @@ def read_logbook(path: str | Path) -> Logbook:
     NotADirectoryError
         If `path` is a file.
     PermissionError
-        If the folder cannot be listed.
+        If the folder cannot be listed, for whatever reason.
     ValueError
         If `brews.csv` cannot be read at all.
     """
-    root = Path(path)
-    if not root.exists():
-        raise FileNotFoundError(f"there is no folder {str(path)!r}; expected the folder of a logbook.")
-    if not root.is_dir():
-        raise NotADirectoryError(f"{str(path)!r} is a file; expected the folder of a logbook.")
+    root, shown_path = Path(path), repr(str(path)[:LONGEST_PATH])
     try:
+        if not str(path) or not root.exists():
+            raise FileNotFoundError(f"there is no folder {shown_path}; expected the folder of a logbook.")
+        if not root.is_dir():
+            raise NotADirectoryError(f"{shown_path} is a file; expected the folder of a logbook.")
         present = list_folder(root)
     except OSError as error:
-        raise PermissionError(f"the folder {str(path)!r} cannot be read ({error.strerror}).") from error
+        if error.strerror is None:
+            raise
+        raise PermissionError(f"the folder {shown_path} cannot be read ({error.strerror}).") from error
     if "brews.csv" not in present and "brews.csv.gz" not in present:
         raise FileNotFoundError(
-            f"{str(path)!r} has no brews.csv; expected one row per brew day in it ('brewlog new' makes one)."
+            f"{shown_path} has no brews.csv; expected one row per brew day in it ('brewlog new' makes one)."
         )
     return _read(root, present)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import math
 import unicodedata
 from collections.abc import Callable
 
@@ -450,6 +451,20 @@ def trace_family() -> None:
     column("probe out", "problem", 1, lambda k, c: "31.4" if 60 <= k < 80 else c)
     column("impossible", "problem", 2, lambda k, c: "640" if k == 60 else c)
     column("dropout of ten minutes", "note", 1, lambda k, c: "" if 60 <= k < 95 else c)
+
+    def fallback(lead: float) -> str:
+        """Base 2.5 K ahead of the target while the bed is seen, `lead` while its probe is silent."""
+        rows = ["elapsed [s],mash_temp,base_temp,set_temp"]
+        for k in range(400):
+            silent = 150 <= k < 190
+            bed = "" if silent else f"{65 + 0.05 * math.sin(k):.2f}"
+            late = min(1.0, max(0.0, (k - 150) / 10))
+            base = 65 + (2.5 + (lead - 2.5) * late if silent else 2.5) + 0.1 * math.sin(1.3 * k)
+            rows.append(f"{10 * k},{bed},{base:.2f},65")
+        return "\n".join(rows) + "\n"
+
+    case(family, "controller followed the base in a dropout", "note", {"traces/l1.csv": fallback(0.1)})
+    case(family, "controller held on through a dropout", "note", {"traces/l1.csv": fallback(2.5)})
     column("dropout of one row", "clean", 1, lambda k, c: "" if k == 60 else c)
     column("n/a in some rows", "clean", 1, lambda k, c: "n/a" if k in (60, 64) else c)
     column("err in some rows", "problem", 1, lambda k, c: "err" if 60 <= k < 70 else c)

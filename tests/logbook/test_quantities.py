@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from brewlog.quantities import MAX_UNIT_LENGTH, Scale, names, parse_unit, to_float, unit_of, ureg, with_unit
+from brewlog.quantities import MAX_UNIT_LENGTH, Scale, names, parse_unit, to_float, two_sizes, unit_of, ureg, with_unit
 
 # NIST Handbook 44, appendix C: exact values of the inch, the pound and the US gallon; the imperial gallon of 4.546 09 L
 # is that of the UK Units of Measurement Regulations 1995, the kelvin and degree Fahrenheit of NIST SP 811, B.8.
@@ -73,6 +73,43 @@ def test_kelvin_has_its_zero():
 def test_what_is_no_such_unit_is_refused_at_once(text, unit):
     with pytest.raises(ValueError, match=r"expected a unit that converts to"):
         parse_unit(text, unit)
+
+
+def test_powers_of_a_unit_end_at_four():
+    # pint itself would take both: the limit is brewlog's
+    assert parse_unit("m**4/m", "L").factor == pytest.approx(1000.0)
+    assert ureg.Quantity(1.0, "m**5/m**2").to("L").magnitude == pytest.approx(1000.0)
+    with pytest.raises(ValueError, match="expected a unit that converts to L"):
+        parse_unit("m**5/m**2", "L")
+    with pytest.raises(ValueError, match="expected a unit that converts to L"):
+        parse_unit("m**13/m**10", "L")
+
+
+def test_numbers_never_reach_the_arithmetic_of_a_unit(monkeypatch):
+    asked = []
+    monkeypatch.setattr("brewlog.quantities.ureg", type("Watched", (), {"Quantity": lambda *a: asked.append(a)})())
+    for text in ("10**10**7 L", "L**9999999", "L*2**31", "2*L", "1e9 L", "L**-9", "L+L", "L;L"):
+        with pytest.raises(ValueError, match="expected a unit that converts to L"):
+            parse_unit(text, "L")
+    assert asked == []
+
+
+@pytest.mark.parametrize(("text", "litres"), [("gal", 3.785), ("Gallons", 3.785), ("qt", 0.9464), ("pints", 0.4732)])
+def test_units_of_two_sizes_name_both(text, litres):
+    told = two_sizes(text)
+    assert told is not None
+    assert f"{told[0]} ({litres:g} L)" in told[1]
+    assert parse_unit(text, "L").factor == pytest.approx(litres, rel=1e-3)
+    name = told[0].removeprefix("US ")
+    # 20 fluid ounces to the imperial pint, 160 to the gallon of 4.546 09 L (UK Units of Measurement Regulations 1995)
+    assert parse_unit(f"imp {name}", "L").factor == pytest.approx(
+        {"gal": 1, "qt": 1 / 4, "pint": 1 / 8}[name] * 4.54609
+    )
+
+
+@pytest.mark.parametrize("text", ["US gal", "imp gal", "UK gal", "L", "kg", "galore", "", "x" * 100])
+def test_units_of_one_size_are_not_asked_about(text):
+    assert two_sizes(text) is None
 
 
 def test_the_refusal_names_find_and_wish():
