@@ -42,9 +42,8 @@ def extract_balance(brew: Brew, rig: Rig | None, constants: pd.DataFrame | None 
         The rig it was brewed on; None takes the defaults of its instruments.
     constants : pandas.DataFrame, optional
         What earlier brews of the rig tell, as `RigFit.constants`: rows `boil_off` [L/h], `absorption` [L of water
-        per kg] and `transfer_loss` [L: dead volume, hops and trub together; a row `dead_volume` is read as that where
-        it is the only one], columns `estimate`, `sd`, `brews`. They join the account as further readings, with the
-        offset of the instruments that they were once read with.
+        per kg] and `transfer_loss` [L: dead volume, hops, trub and hoses together], columns `estimate`, `sd`, `brews`.
+        They join the account as further readings, with the offset of the instruments that they were once read with.
 
     Returns
     -------

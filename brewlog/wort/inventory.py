@@ -185,7 +185,7 @@ def rig_data(brew: Brew, constants: pd.DataFrame | None, grist: float | None, da
         parts = {"absorption of the rig": held[1] * grist}
         parts |= {source: -0.95 * part for source, part in offsets.get("pre-boil", {}).items()}
         out.append(Datum("water held by the grain", "mash", "held", held[0] * grist, parts, "L", 1.0, False))
-    loss = constant(constants, "transfer_loss") or constant(constants, "dead_volume")
+    loss = constant(constants, "transfer_loss")
     if loss is not None:
         parts = {"transfer loss of the rig": loss[1], **offsets.get("post-boil", {})}
         parts |= {source: -part for source, part in offsets.get("fermenter", {}).items()}

@@ -174,3 +174,13 @@ def test_steps_to_the_fermenter_close_with_additions_and_say_where_one_was_not_w
         assert steps.loc["added in the boil", "estimate"] == pytest.approx(0.998 * 0.6, abs=1e-4)
     unweighed = extract_balance(brew(*readings[4:], additions=(replace(sugar, mass=None),)), RIG).waterfall
     assert "would tell how much was lost" in unweighed.loc["lost, less what was added unweighed", "would_tell"]
+
+
+def test_numbers_of_an_addition_that_cannot_be_count_as_not_recorded():
+    def boiled(**numbers):
+        balance = extract_balance(brew(*PRE, *POST, additions=(Addition("1", stage="boil", **numbers),)), RIG)
+        return balance.states["boil_water"].nominal_value, balance.states["boil_extract"].nominal_value
+
+    assert boiled(what="water", volume=2.0, temp=float("nan")) == boiled(what="water", volume=2.0)
+    assert boiled(what="extract", mass=1.0, extract=80.0) == boiled(what="extract", mass=1.0)
+    assert boiled(what="sugar", mass=-1.0) == boiled(what="sugar")

@@ -87,7 +87,7 @@ def test_propagation_agrees_with_monte_carlo():
 
 def test_propagation_through_the_reconciliation_agrees_with_monte_carlo():
     constants = pd.DataFrame(
-        {"estimate": [3.2, 2.5], "sd": [0.2, 0.2], "spread": [0.4, 0.4]}, index=["boil_off", "dead_volume"]
+        {"estimate": [3.2, 2.5], "sd": [0.2, 0.2], "spread": [0.4, 0.4]}, index=["boil_off", "transfer_loss"]
     )
     # marks and hydrometer at 20 degC, no scatter of the sample's temperature to speak of
     readings = [replace(one, temp=20.0) for one in (*PRE, *POST, *FERMENTER)]
@@ -121,7 +121,7 @@ def test_propagation_through_the_reconciliation_agrees_with_monte_carlo():
 
 def test_one_brew_and_the_batch_agree():
     constants = pd.DataFrame(
-        {"estimate": [3.2, 2.5], "sd": [0.0, 0.0], "spread": [0.5, 0.5]}, index=["boil_off", "dead_volume"]
+        {"estimate": [3.2, 2.5], "sd": [0.0, 0.0], "spread": [0.5, 0.5]}, index=["boil_off", "transfer_loss"]
     )
     readings = [replace(one, temp=20.0, instrument=None) for one in (*PRE, *POST, *FERMENTER)]
     single = extract_balance(brew(*readings, boil_time=60.0), RIG, constants)
@@ -331,3 +331,15 @@ def test_picture_of_the_waterfall():
     _, other = plt.subplots()
     assert extract_balance(Brew("1"), None).plot(other) is other
     plt.close("all")
+
+
+def test_the_transfer_loss_of_earlier_brews_is_not_the_dead_volume():
+    def known(name):
+        frame = pd.DataFrame({"estimate": [3.0], "sd": [0.1], "spread": [0.2]}, index=[name])
+        return extract_balance(brew(*PRE, *POST), RIG, frame)
+
+    told = known("transfer_loss")
+    loss = told.states["loss"].nominal_value
+    assert loss == pytest.approx(3.0, abs=0.03)  # it shares the offset of the marks that the boil is reconciled on
+    assert told.volume["fermenter"].nominal_value == pytest.approx(told.volume["post-boil"].nominal_value - loss)
+    assert "loss" not in known("dead_volume").states  # what stays under the tap is only a part of it
