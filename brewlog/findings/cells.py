@@ -9,9 +9,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from brewlog.findings.priors import OTHERS
+
 RESPONSES = ("brewhouse", "mash", "conversion", "lauter")
-IN_THE_MODEL = (*RESPONSES, "hold_rms", "hold_bias", "control", "rig", "brew", "date")
-"""Columns that cannot join as covariates: they are what is related, or have their own place in the model."""
+IN_THE_MODEL = (*RESPONSES, "hold_rms", "hold_bias", "control", "rig", "brew", "date", *OTHERS)
+"""Names that cannot join as covariates: they are what is related, or have their own place in the model."""
+LARGEST = 1e12
+"""A number beyond this is no measurement."""
 
 
 def check_table(table: pd.DataFrame, response: str) -> None:
@@ -35,21 +39,40 @@ def as_numbers(table: pd.DataFrame, name: str) -> tuple[np.ndarray, list[str]]:
     column = table[name]
     if column.dtype == np.float64:
         raw = column.to_numpy()
-        if not np.isinf(raw).any():
+        if not (np.abs(raw) > LARGEST).any():
             return raw, []
-    if column.dtype.kind in "mM":  # a date is no number, though it can be counted as one
+    if column.dtype.kind in "mMc":  # a date is no number, though it can be counted as one
         values = np.full(len(column), np.nan)
     else:
         values = pd.to_numeric(column, errors="coerce").astype(float).to_numpy(dtype=float, copy=True)
-    values[~np.isfinite(values)] = np.nan
+    huge = np.isfinite(values) & (np.abs(values) > LARGEST)
+    values[~(np.abs(values) <= LARGEST)] = np.nan
     odd = column.notna().to_numpy() & np.isnan(values) & (column.astype(str).str.strip() != "").to_numpy()
     labels = brew_labels(table)
     notes = [
-        f"column {name}, brew {labels[row]}: found {shown(column.iloc[row])}, expected a finite number; "
-        "treated as not recorded"
+        f"column {name}, brew {labels[row]}: found {shown(column.iloc[row])}, expected a "
+        f"{f'number up to {LARGEST:g}' if huge[row] else 'finite number'}; treated as not recorded"
         for row in np.flatnonzero(odd)
     ]
     return values, notes
+
+
+def numbers_within(table: pd.DataFrame, name: str, low: float, high: float, notes: list[str]) -> np.ndarray:
+    """Column as numbers from `low` to `high`, else NaN; a cell that is neither such a number nor empty is noted."""
+    if name not in table.columns:
+        return np.full(len(table), np.nan)
+    values, said = as_numbers(table, name)
+    notes += said
+    absurd = np.isfinite(values) & ~((values >= low) & (values <= high))
+    if absurd.any():
+        labels = brew_labels(table)
+        notes += [
+            f"column {name}, brew {labels[row]}: found {values[row]:.4g}, expected {low:g} to {high:g}; treated as not "
+            "recorded"
+            for row in np.flatnonzero(absurd)
+        ]
+        values = np.where(absurd, np.nan, values)
+    return values
 
 
 def numbers_or_nan(table: pd.DataFrame, name: str) -> np.ndarray:
@@ -111,14 +134,19 @@ def own_columns(
     numbers: dict[str, np.ndarray] = {}
     notes: list[str] = []
     for name in names or ():
+        if not isinstance(name, str):
+            raise ValueError(f"columns holds {name!r}; expected names of columns of the brew table, as text.")
         if name in known:
             continue
         if name not in table.columns:
-            near = difflib.get_close_matches(str(name), [str(column) for column in table.columns], n=1)
+            near = difflib.get_close_matches(name, [str(column) for column in table.columns], n=1)
             hint = f" Did you mean {near[0]!r}?" if near else ""
             raise ValueError(f"the brew table has no column {name!r}.{hint}")
         if name in IN_THE_MODEL:
-            raise ValueError(f"column {name!r} is already part of the model and cannot join as a covariate.")
+            raise ValueError(
+                f"column {name!r} is already part of the model and cannot join as a covariate; a column of your own "
+                "needs another name."
+            )
         values, said = as_numbers(table, name)
         if np.isnan(values).all():
             first = table[name].dropna()

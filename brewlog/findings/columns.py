@@ -8,9 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from brewlog.findings.cells import as_numbers, brew_labels, numbers_or_nan, texts
+from brewlog.findings.cells import numbers_within, texts
 from brewlog.findings.priors import REFERENCE_VOLUME, Covariate
 
+VOLUMES = (1.0, 10000.0)
+"""Volumes outside these are taken for slips. [L]"""
 NO_VOLUME = "no pre-boil volume planned or read: grain bill and sparge water count as for 20 L"
 
 
@@ -63,19 +65,9 @@ def covariate_columns(
     for item in covariates:
         if item.name in own:
             values = own[item.name][order]
-        elif item.name in table.columns:
-            numbers, said = as_numbers(table, item.name)
-            notes += said
-            values = numbers[order]
         else:
-            values = np.full(len(order), np.nan)
-        absurd = np.isfinite(values) & ~((values >= item.low) & (values <= item.high))
-        for row in np.flatnonzero(absurd):
-            notes.append(
-                f"column {item.name}, brew {brew_labels(table)[order][row]}: found {values[row]:.4g}, expected "
-                f"{item.low:g} to {item.high:g}; treated as not recorded"
-            )
-        values = np.where(absurd, np.nan, values) / item.step
+            values = numbers_within(table, item.name, item.low, item.high, notes)[order]
+        values = values / item.step
         if item.batch:
             values = values * scale
         missing = np.isnan(values)
@@ -94,11 +86,11 @@ def batch_scale(table: pd.DataFrame, notes: list[str]) -> np.ndarray:
     if not {"planned_volume", "pre_boil_volume"} & set(table.columns):
         notes.append(NO_VOLUME)
         return np.ones(len(table))
-    planned, seen = numbers_or_nan(table, "planned_volume"), numbers_or_nan(table, "pre_boil_volume")
-    volume = np.where(planned > 0, planned, np.nan)
+    volume = numbers_within(table, "planned_volume", *VOLUMES, notes).copy()
+    seen = numbers_within(table, "pre_boil_volume", *VOLUMES, notes)
     if np.isnan(volume).any():
         rig = texts(table, "rig")
-        for candidate in (volume.copy(), np.where(seen > 0, seen, np.nan)):
+        for candidate in (volume.copy(), seen):
             for word in set(rig[np.isnan(volume)]):
                 known = candidate[(rig == word) & ~np.isnan(candidate)]
                 if len(known):

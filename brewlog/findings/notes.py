@@ -19,6 +19,12 @@ if TYPE_CHECKING:
 
 WEEK = 7
 """Days around a move in which a written change counts as made with it."""
+BESIDE = {
+    "trend": "steady learning over time",
+    "rig": "which rig was used",
+    "step": "anything unwritten that came with the move",
+}
+"""What is named beside the recorded column where it is harder to tell from tightness."""
 CAME_WITH = 0.5
 """Squared correlation with the move above which a setting counts as changed with it."""
 
@@ -35,10 +41,9 @@ def culprit_words(fit: Fit) -> str:
     named = words[worst.removesuffix(" not recorded")]
     if worst not in words:
         named += ", which one period never recorded"
-    beside = [name for name in values if name == "trend" or name.startswith("step ")]
-    harder = [name for name in beside if values[name] > recorded[worst]]
-    plain = ["steady learning over time"] * any(name == "trend" for name in harder)
-    plain += ["anything unwritten that came with the move"] * any(name != "trend" for name in harder)
+    kinds = dict(zip(fit.design.names, fit.design.kinds, strict=True))
+    harder = {kinds[name] for name, value in values.items() if value > recorded[worst]}
+    plain = [words for kind, words in BESIDE.items() if kind in harder]
     return named + (f" (and {join(plain)})" if plain else "")
 
 

@@ -89,7 +89,7 @@ def relate(
         checks = check(fit, sides)
         loose = checks.loose
         found |= {"loose": loose, "checks": checks}
-        found["verdict"] = judge(found["gain"], checks.other[LOOSENED], list(checks.telling.values()))
+        found["verdict"] = judge(found["gain"], checks.other[LOOSENED], checks.to_stand)
         if found["verdict"] in ("supported", "leaning"):
             found["split"] = split_gain(table, response, resolved, own)
             found["rests_on"] = rests_on(fit, checks, found["split"])

@@ -8,7 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from brewlog.findings.cells import as_numbers, brew_labels, check_table, numbers_or_nan, texts, words
+from brewlog.findings.cells import (
+    as_numbers,
+    brew_labels,
+    check_table,
+    numbers_or_nan,
+    numbers_within,
+    shown,
+    texts,
+    words,
+)
 from brewlog.findings.columns import Column, covariate_columns
 from brewlog.findings.priors import Covariate
 
@@ -16,6 +25,8 @@ PROBE_SD = 0.15
 """Part of a probe's error that changes from brew to brew, where nothing better is known. [K]"""
 READING_SD = 0.02
 """Rounding and noise left in a day's tightness. [K]"""
+LARGEST_SD, LARGEST_TIGHT_SD = 50.0, 30.0
+"""Standard uncertainties beyond these are taken for slips. [points], [K]"""
 EFFICIENCY_SD = 2.0
 """Standard uncertainty of an efficiency where no brew states one, common practice, no source. [points]"""
 LASTING = 4
@@ -96,7 +107,7 @@ def usable_rows(
     seen = y[use]
     if len(seen) >= 3 and (seen <= 1.5).all():
         raise ValueError(f"column {response!r} runs up to {seen.max():.3g}; expected per cent, not a fraction of one.")
-    stamps = _dates(table)
+    stamps = _dates(table, labels, notes)
     order = _time_order(stamps, labels, notes)
     order = order[use[order]]
     frame = table.iloc[order]
@@ -163,11 +174,17 @@ def _told(text: str, name: str) -> str:
     return ""
 
 
-def _dates(table: pd.DataFrame) -> np.ndarray:
-    """Date of each brew, NaT where there is none."""
+def _dates(table: pd.DataFrame, labels: np.ndarray, notes: list[str]) -> np.ndarray:
+    """Date of each brew, NaT where there is none; what is no date is noted."""
     if "date" not in table.columns:
         return np.full(len(table), np.datetime64("NaT", "ns"))
-    return pd.to_datetime(table["date"], errors="coerce").to_numpy(dtype="datetime64[ns]")
+    column = table["date"]
+    if column.dtype.kind == "M":
+        return column.to_numpy(dtype="datetime64[ns]")
+    stamps = pd.to_datetime(column, errors="coerce", format="mixed").to_numpy(dtype="datetime64[ns]")
+    for row in np.flatnonzero(np.isnat(stamps) & column.notna().to_numpy()):
+        notes.append(f"column date, brew {labels[row]}: found {shown(column.iloc[row])}, expected a date")
+    return stamps
 
 
 def _time_order(stamps: np.ndarray, labels: np.ndarray, notes: list[str]) -> np.ndarray:
@@ -183,8 +200,7 @@ def _time_order(stamps: np.ndarray, labels: np.ndarray, notes: list[str]) -> np.
 
 def _response_sd(frame: pd.DataFrame, response: str, notes: list[str]) -> np.ndarray:
     name = f"{response}_sd"
-    u = numbers_or_nan(frame, name)
-    u = np.where(u >= 0, u, np.nan)
+    u = numbers_within(frame, name, 0.0, LARGEST_SD, notes)
     lost = int(np.isnan(u).sum())
     if lost:
         known = u[~np.isnan(u)]
@@ -195,8 +211,7 @@ def _response_sd(frame: pd.DataFrame, response: str, notes: list[str]) -> np.nda
 
 
 def _tight_sd(frame: pd.DataFrame, tight: np.ndarray, notes: list[str]) -> np.ndarray:
-    u = numbers_or_nan(frame, "hold_rms_sd")
-    u = np.where(u >= 0, u, np.nan)
+    u = numbers_within(frame, "hold_rms_sd", 0.0, LARGEST_TIGHT_SD, notes)
     if not np.isnan(u).any():
         return u
     bias = numbers_or_nan(frame, "hold_bias")

@@ -19,7 +19,8 @@ from brewlog.findings.where import sits_in_rinse
 TELLING = 3
 """Most influential brews, each left out in turn."""
 LOOSENED = "covariate and trend priors twice as wide"
-STEPS = {"no step at the moves": 0.0, "step at the moves up to 2 points": 2.0}
+UNWRITTEN = "step at the moves up to 2 points"
+STEPS = {"no step at the moves": 0.0, UNWRITTEN: 2.0}
 """Other sds of the step. [points]"""
 
 
@@ -33,6 +34,11 @@ class Checks:
     """Gain under other assumptions."""
     telling: dict[str, Effect]
     """Gain without each of the most influential brews, by label."""
+
+    @property
+    def to_stand(self) -> list[Effect]:
+        """Effects whose sign a supported gain must keep."""
+        return [*self.telling.values(), self.other[UNWRITTEN]]
 
 
 def loosened_fit(fit: Fit) -> Fit:
@@ -52,7 +58,11 @@ def check(fit: Fit, sides: Sides) -> Checks:
         other[name] = Effect("points", again.posterior.along(change * again.slope))
     without = leave_out(fit, data)
     worst = np.argsort(-np.abs(without.changes), kind="stable")[:TELLING]
-    telling = {str(fit.rows.brew[row]): Effect("points", without.times(int(row), change)) for row in worst}
+    labels = fit.rows.brew.tolist()
+    telling = {}
+    for row in worst:
+        twice = f" (row {fit.rows.source[row] + 1} of the table)" if labels.count(labels[row]) > 1 else ""
+        telling[f"{labels[row]}{twice}"] = Effect("points", without.times(int(row), change))
     return Checks(loose, other, telling)
 
 
@@ -98,6 +108,8 @@ def rests_on(fit: Fit, checks: Checks, split: pd.DataFrame | None) -> tuple[str,
     fallen = [f"brew {brew}" for brew, effect in checks.telling.items() if not stands(effect)]
     if fallen:
         found.append(f"{sentences.join(fallen)} alone" if len(fallen) == 1 else sentences.join(fallen))
+    if not stands(checks.other[UNWRITTEN]):
+        found.append(sentences.RESTS_ON_STEP)
     if sits_in_rinse(split):
         found.append(sentences.RESTS_ON_RINSE)
     return tuple(found)

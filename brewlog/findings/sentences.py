@@ -45,6 +45,7 @@ COINCIDES = (
     "points."
 )
 HARDEST = "Hardest to tell apart from tightness: {culprit}. "
+RESTS_ON_STEP = "nothing else worth two points having come unwritten with the move of the sensor"
 RESTS_ON_RINSE = "the rinse: the gain sits in lauter efficiency, not in conversion, and is not credited to the rests"
 
 REFUSALS: Mapping[str, tuple[str, str]] = MappingProxyType(

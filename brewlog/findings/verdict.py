@@ -58,7 +58,7 @@ def _say(kind: str, **values: object) -> tuple[str, str]:
     return reason.format(**values), help_.format(**values)
 
 
-def judge(gain: Effect, doubled: Effect, without: list[Effect]) -> str:
+def judge(gain: Effect, doubled: Effect, to_stand: list[Effect]) -> str:
     """Verdict of an interval and of its checks.
 
     Parameters
@@ -67,8 +67,8 @@ def judge(gain: Effect, doubled: Effect, without: list[Effect]) -> str:
         As fitted.
     doubled : Effect
         With the prior sds of all covariates and of the trend doubled.
-    without : list of Effect
-        Without each of the most influential brews.
+    to_stand : list of Effect
+        Without each of the most influential brews, and with more unwritten at the move: the sign must be kept.
 
     Returns
     -------
@@ -77,7 +77,7 @@ def judge(gain: Effect, doubled: Effect, without: list[Effect]) -> str:
     """
     low, high = gain.low, gain.high
     if low > 0:
-        return "supported" if doubled.low > 0 and all(map(stands, without)) else "leaning"
+        return "supported" if doubled.low > 0 and all(map(stands, to_stand)) else "leaning"
     if high < 0:
         return "opposite"
     if max(abs(low), abs(high)) <= MATTERS:

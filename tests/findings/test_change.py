@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import numpy as np
@@ -220,3 +221,14 @@ def test_drawing_names_every_piece(table):
     assert {"grain bill", "mill gap", "tightness of the hold"} <= labels
     assert len(labels) >= len(change.pieces) + 1
     assert relate(table).plot().get_xlabel()
+
+
+def test_values_ready_for_json(table):
+    change = explain_change(table, "base", "mash")
+    told = json.loads(json.dumps(change.to_dict(), allow_nan=False))
+    assert told["total"] == change.total
+    assert told["pieces"]["trend"]["estimate"] == change.pieces.loc["trend", "estimate"]
+    assert told["pieces"]["rig"]["before"] is None
+    assert told["counts"] == list(change.counts)
+    assert told["sentence"] == change.sentence
+    assert change._repr_html_().startswith("<p>From base control")

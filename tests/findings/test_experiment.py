@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -145,3 +147,13 @@ def test_chance_is_checked(relation, chance):
 def test_a_refused_log_still_gets_a_plan():
     few = relate(pd.DataFrame({"brewhouse": [70.0, 73.0], "hold_rms": [1.5, 0.4]}))
     assert plan_experiment(few, 2.0).brews > 10
+
+
+def test_values_ready_for_json(relation):
+    plan = plan_experiment(relation, 2.0, rng=np.random.default_rng(1))
+    told = json.loads(json.dumps(plan.to_dict(), allow_nan=False))
+    assert told["brews"] == plan.brews
+    assert told["seed"] is None
+    assert told["order"][0] == plan.order.iloc[0].to_dict()
+    assert told["power"]["16"]["scatter as found"] == plan.power.loc[16, "scatter as found"]
+    assert plan._repr_html_().startswith("<p>")

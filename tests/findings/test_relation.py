@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 
 import numpy as np
@@ -17,8 +18,8 @@ from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
 from brewlog.findings.model import fit_model, wander_covariance
 from brewlog.findings.priors import resolve_priors
 from brewlog.findings.rows import shrink, usable_rows
-from brewlog.findings.sensitivity import short_list_ols
-from brewlog.findings.verdict import judge
+from brewlog.findings.sensitivity import UNWRITTEN, short_list_ols
+from brewlog.findings.verdict import judge, stands
 from brewlog.findings.where import sits_in_rinse
 
 FLAT = dict.fromkeys(("intercept", "hold_rms", "mill_gap", "trend"), (0.0, np.inf))
@@ -197,6 +198,16 @@ def test_verdicts(gain, doubled, without, verdict):
     assert judge(normal(*gain), normal(*doubled), [normal(*one) for one in without]) == verdict
 
 
+def test_a_gain_that_two_unwritten_points_could_make_leans_only(histories):
+    settings = histories.Settings(n=80, gain=0.3, scatter=0.3, unwritten=2.5)
+    relation = relate(histories.draw(settings, 7).table.assign(brewhouse_sd=0.3))
+    assert relation.gain.low > 0
+    assert not stands(relation.checks.other[UNWRITTEN])
+    assert relation.verdict == "leaning"
+    assert sentences.RESTS_ON_STEP in relation.sentence
+    assert relate(histories.draw(settings, 19).table.assign(brewhouse_sd=0.3)).verdict == "supported"
+
+
 def test_a_gain_in_the_rinse_is_not_credited_to_the_rests(histories):
     history = histories.draw(histories.Settings(n=60, gain=5.0, scatter=0.6), 6)
     table = history.table.assign(brewhouse_sd=0.8, conversion_sd=0.8, lauter_sd=0.8)
@@ -355,6 +366,78 @@ def test_text_in_an_own_column(plain_table):
         relate(plain_table.assign(hardness="soft"), columns=["hardness"])
 
 
+@pytest.mark.parametrize(
+    ("name", "cell", "found", "expected"),
+    [
+        ("brewhouse_sd", "good", "'good'", "a finite number"),
+        ("brewhouse_sd", -1.0, "-1", "0 to 50"),
+        ("brewhouse_sd", 1e9, "1e+09", "0 to 50"),
+        ("hold_rms_sd", "good", "'good'", "a finite number"),
+        ("hold_rms_sd", 1e8, "1e+08", "0 to 30"),
+        ("planned_volume", 1e-300, "1e-300", "1 to 10000"),
+        ("planned_volume", np.inf, "inf", "a finite number"),
+        ("grist", "some", "'some'", "a finite number"),
+        ("mash_time", 1e300, "1e+300", "a number up to 1e+12"),
+        ("helper", 1e300, "1e+300", "a number up to 1e+12"),
+    ],
+)
+def test_one_absurd_cell_is_located_and_changes_little(plain_table, name, cell, found, expected):
+    rng = np.random.default_rng(6)
+    settings = {"grist": rng.normal(5, 0.5, 20), "mash_time": rng.normal(70, 9, 20), "helper": rng.normal(0, 1, 20)}
+    table = plain_table.assign(planned_volume=20.0, brewhouse_sd=1.0, hold_rms_sd=0.1, **settings)
+    spoiled = table.astype({name: object})
+    spoiled.loc[6, name] = cell
+    plain, relation = (relate(one, columns=["helper"]) for one in (table, spoiled))
+    assert f"column {name}, brew b6: found {found}, expected {expected}; treated as not recorded" in relation.notes
+    assert relation.n == 20
+    assert relation.gain.estimate == pytest.approx(plain.gain.estimate, abs=0.5)
+
+
+def test_what_is_no_date_is_located(plain_table):
+    table = plain_table.astype({"date": object})
+    table.loc[3, "date"] = "yesterday"
+    relation = relate(table)
+    assert "column date, brew b3: found 'yesterday', expected a date" in relation.notes
+    assert "no date: brews b3 count as brewed right after the row before them" in relation.notes
+    np.testing.assert_allclose(relation.params, relate(plain_table).params)
+
+
+def test_a_column_of_dates_or_a_number_is_no_covariate(plain_table):
+    with pytest.raises(ValueError, match="column 'bought' holds no numbers; the first cell is"):
+        relate(plain_table.assign(bought=plain_table["date"]), columns=["bought"])
+    with pytest.raises(ValueError, match="columns holds 5; expected names of columns"):
+        relate(plain_table.assign(**{"5": 1.0}), columns=[5])
+
+
+@pytest.mark.parametrize("name", ["trend", "intercept", "scatter", "programme", "brewhouse"])
+def test_an_own_column_cannot_take_the_name_of_a_term(plain_table, name):
+    table = plain_table if name == "brewhouse" else plain_table.assign(**{name: np.arange(20) % 3})
+    with pytest.raises(ValueError, match=f"column '{name}' is already part of the model"):
+        relate(table, columns=[name])
+
+
+def test_constant_efficiency_is_no_gain(plain_table):
+    relation = relate(plain_table.assign(brewhouse=70.0))
+    assert relation.verdict in ("too small to matter", "not settled")
+    assert relation.gain.low < 0 < relation.gain.high
+
+
+def test_settings_that_go_exactly_with_the_sensor_leave_the_log_unsettled(histories):
+    table = histories.draw(histories.Settings(n=30, gain=4.0), 3).table
+    mash = table["control"] == "mash"
+    for changed in ({"mill_gap": np.where(mash, 1.0, 1.25)}, {"rig": np.where(mash, "kitchen", "shed")}):
+        relation = relate(table.assign(**changed))
+        assert relation.verdict == "not settled"
+        words = "mill gap" if "mill_gap" in changed else "which rig was used"
+        assert words in relation.sentence
+
+
+def test_brews_of_one_label_are_left_out_one_by_one(plain_table):
+    checks = relate(plain_table.assign(brew="same")).checks
+    assert len(checks.telling) == 3
+    assert all(name.startswith("same (row ") for name in checks.telling)
+
+
 def test_an_own_column_can_take_the_credit(plain_table):
     rng = np.random.default_rng(4)
     helper = rng.normal(size=20)
@@ -500,6 +583,29 @@ def test_order_of_rows_does_not_matter(plain_table):
 def test_not_a_table():
     with pytest.raises(ValueError, match="table is a list; expected the frame that brew_table returns"):
         relate([1, 2])
+
+
+def test_values_ready_for_json(histories, plain_table):
+    for table in (histories.draw(histories.Settings(n=24, **histories.HOME), 4).table, plain_table.head(3)):
+        relation = relate(table)
+        told = json.loads(json.dumps(relation.to_dict(), allow_nan=False))
+        assert told["verdict"] == relation.verdict
+        assert told["sentence"] == relation.sentence
+        assert told["gain"]["estimate"] == relation.gain.estimate
+        assert list(told["params"]) == list(relation.params.index)
+    whole = relate(plain_table).to_dict()
+    assert whole["params"]["hold_rms"]["low"] == relate(plain_table).conf_int().loc["hold_rms", "low"]
+    assert whole["params"]["hold_rms"]["unit"] == "points per K"
+    assert whole["priors"]["mill_gap"]["sd"] == 8.0
+
+
+def test_names_of_the_brewer_are_escaped_in_pages(histories):
+    table = histories.draw(histories.Settings(n=24, mill_change=-0.25), 4).table
+    relation = relate(table.replace({"rig": {"kitchen": "<b>kitchen"}}))
+    assert "<b>kitchen" in relation.sentence
+    assert "&lt;b&gt;kitchen" in relation._repr_html_()
+    assert "<b>" not in relation._repr_html_()
+    assert str(relation) == relation.sentence
 
 
 def test_level_is_checked(plain_table):
