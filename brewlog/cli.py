@@ -28,7 +28,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     -------
     int
         `check`: 0 read, 1 problems were found (with `--strict` also notes), 2 nothing could be read. `new`: 0, or 2
-        where the folder holds anything. `report`: 0 when every page was written, 1 when one was lost, 2 nothing.
+        where the folder holds anything. `report`: 0 when every page stands, 1 when one was lost, 2 nothing.
     """
     args = _parser().parse_args(argv)
     for stream in (sys.stdout, sys.stderr):
@@ -74,14 +74,22 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="print records instead of sentences")
     check.add_argument("--strict", action="store_true", help="let notes count as problems")
     check.set_defaults(run=_check)
-    report = commands.add_parser("report", help="write pages and tables about a logbook")
+    report = commands.add_parser(
+        "report", help="write pages and tables about a logbook; pages that nothing changed for stay"
+    )
     report.add_argument("book", help="folder of the logbook")
     report.add_argument("--out", required=True, metavar="DIR", help="folder for the pages, beside the logbook")
-    report.add_argument("--units", choices=("metric", "us"), default="metric", help="units of the pages")
+    report.add_argument(
+        "--units", choices=("metric", "us"), default="metric", help="units of pages, figures and notebooks"
+    )
     report.add_argument(
         "--only", action="append", metavar="BREW", help="write the page of this brew only; may be repeated"
     )
     report.add_argument("--since", type=_day, metavar="DATE", help="write pages of brews from this day on")
+    report.add_argument(
+        "--compare", nargs=2, action="append", metavar=("A", "B"),
+        help="write a page with these two brews side by side; may be repeated",
+    )  # fmt: skip
     report.set_defaults(run=_report)
     return parser
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,12 +13,15 @@ from brewlog.mash.samples import MAX_GAP
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.lines import Line2D
     from matplotlib.text import Text
 
 SMALL = 8.5
 """Size of second text. [pt]"""
 LARGE = 9.5
 """Size of axis labels and direct labels. [pt]"""
+NARROW = 6.0
+"""Figures narrower than this are drawn for a telephone: keys above the axes in place of labels beside them. [in]"""
 
 
 def new_axes(ax: Axes | None, height: float = 4.2) -> Axes:
@@ -29,8 +33,15 @@ def new_axes(ax: Axes | None, height: float = 4.2) -> Axes:
     return ax
 
 
+def narrow(ax: Axes) -> bool:
+    """Whether the figure is as narrow as a telephone."""
+    return bool(ax.get_figure(root=True).get_figwidth() < NARROW)  # type: ignore[union-attr]
+
+
 def quiet(ax: Axes, x: str = "", y: str = "", grid: str = "y") -> None:
     """Quiet frame on these axes alone: labels, two spines, a light grid along `grid`."""
+    if narrow(ax):
+        x, y = ("\n".join(textwrap.wrap(text, 34)) if "\n" not in text else text for text in (x, y))
     ax.set_xlabel(x, color=INK, fontsize=LARGE)
     ax.set_ylabel(y, color=INK, fontsize=LARGE)
     ax.tick_params(colors=SOFT, labelcolor=INK, labelsize=SMALL)
@@ -80,8 +91,21 @@ def apart(places: Sequence[float], least: float) -> np.ndarray:
     return result
 
 
+def key_above(ax: Axes, handles: Sequence[Line2D]) -> None:
+    """A key above the figure, in as many columns as fit."""
+    figure: Any = ax.get_figure(root=True)
+    longest = max(len(str(handle.get_label())) for handle in handles)
+    fit = int(figure.get_figwidth() / (0.3 + 0.06 * longest))
+    figure.legend(
+        handles=list(handles), loc="outside upper left", ncols=max(1, min(len(handles), fit)), frameon=False,
+        fontsize=SMALL, labelcolor=INK, handlelength=1.2, handletextpad=0.4, columnspacing=1.2, borderaxespad=0.2,
+    )  # fmt: skip
+
+
 def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: float = 0.055) -> None:
     """Label lines directly, right of their last points; labels keep a distance of `share` of the axis.
+
+    On a narrow figure the labels stand as a key above it.
 
     Parameters
     ----------
@@ -92,6 +116,14 @@ def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: f
         [1]
     """
     if not ends:
+        return
+    if narrow(ax):
+        from matplotlib.lines import Line2D
+
+        key_above(
+            ax,
+            [Line2D([], [], color=colour, linewidth=2.5, label=text.replace("\n", " ")) for *_, text, colour in ends],
+        )
         return
     low, high = ax.get_ylim()
     heights = apart([y for _, y, _, _ in ends], share * (high - low))

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from textwrap import fill
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import SMALL, label_ends, new_axes, quiet, remark, say
+from brewlog.figures.canvas import SMALL, label_ends, narrow, new_axes, quiet, remark, say
 from brewlog.figures.history import control_key
 from brewlog.figures.palette import BAND, BASE, BED, CONTROL, INK, LEFT_OUT, RECONSTRUCTED, SOFT
+from brewlog.figures.units import UnitChoice
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,7 +34,9 @@ def _line(relation: Relation, tight: np.ndarray) -> np.ndarray:
     return np.array(rows)
 
 
-def plot_relation(relation: Relation, table: pd.DataFrame | None = None, ax: Axes | None = None) -> Axes:
+def plot_relation(
+    relation: Relation, table: pd.DataFrame | None = None, ax: Axes | None = None, units: str = "metric"
+) -> Axes:
     """Draw efficiency against tightness with the fitted line and its band; return the Axes drawn on.
 
     Bars are one standard deviation. The line is the average of many such brews with everything else at its mean; its
@@ -47,15 +50,19 @@ def plot_relation(relation: Relation, table: pd.DataFrame | None = None, ax: Axe
         The brew table that was related.
     ax : matplotlib.axes.Axes, optional
         Axes to draw on; a new figure when None.
+    units : str
+        `metric` or `us`: units of the axes and labels.
 
     Returns
     -------
     matplotlib.axes.Axes
     """
     ax = new_axes(ax, 4.6)
+    choice, slim = UnitChoice(units), narrow(ax)
+    told = f"rms [{choice.sign('K')}] (left is tighter)"
     quiet(
         ax,
-        "tightness: distance of the bed from its rests, rms [K] (left is tighter)",
+        f"tightness: distance of the bed from its rests,{chr(10) if slim else ' '}{told}",
         f"{relation.response} efficiency [% of potential]",
         "both",
     )
@@ -66,41 +73,44 @@ def plot_relation(relation: Relation, table: pd.DataFrame | None = None, ax: Axe
     if relation.fit is not None:
         tight = np.linspace(max(0.0, rows.tight.min() - 0.1), rows.tight.max() + 0.1, 40)
         line = _line(relation, tight)
+        at = choice.values(tight, "K")
         ax.fill_between(
-            tight, line[:, 1], line[:, 2], color=BAND, linewidth=0, zorder=0, label="95 % range of the average"
+            at, line[:, 1], line[:, 2], color=BAND, linewidth=0, zorder=0, label="95 % range of the average"
         )
-        ax.plot(tight, line[:, 0], color=INK, linewidth=1.6, zorder=2, label="average brew")
+        ax.plot(at, line[:, 0], color=INK, linewidth=1.6, zorder=2, label="average brew")
     for word, (colour, marker) in CONTROL.items():
         part = rows.control == word
         if part.any():
             ax.errorbar(
-                rows.tight[part], rows.response[part], xerr=rows.tight_sd[part], yerr=rows.response_sd[part],
+                choice.values(rows.tight[part], "K"), rows.response[part],
+                xerr=choice.values(rows.tight_sd[part], "K"), yerr=rows.response_sd[part],
                 fmt=marker, color=colour, markersize=5.5, elinewidth=0.8, zorder=3, label=word or "not known",
             )  # fmt: skip
-    _limits(ax, rows)
-    grey = _draw_left_out(ax, relation, table)
+    _limits(ax, rows, choice)
+    grey = _draw_left_out(ax, relation, table, choice)
     extra = [("left out" if grey else "", {"marker": "x", "color": LEFT_OUT})] if grey else []
     control_key(ax, rows.control, extra)
     count = len(relation.left_out)
     words = f"{rows.n} brews; {count} left out" if count else f"{rows.n} brews, none left out"
     remark(
         ax,
-        f"{words}. Bars: one standard deviation.\nLine and band: average brew, all else at its mean, 95 %",
+        f"{words}. Bars: one standard deviation.\nLine and band: average brew, "
+        + ("95 %" if slim else "all else at its mean, 95 %"),
         x=0.01,
         ha="left",
     )
     return ax
 
 
-def _limits(ax: Axes, rows) -> None:
+def _limits(ax: Axes, rows: Any, choice: UnitChoice) -> None:
     low = float((rows.response - rows.response_sd).min())
     high = float((rows.response + rows.response_sd).max())
     room = max(high - low, 5.0)
     ax.set_ylim(low - 0.22 * room, high + 0.06 * room)
-    ax.set_xlim(0.0, float((rows.tight + rows.tight_sd).max()) + 0.25)
+    ax.set_xlim(0.0, float(choice.values((rows.tight + rows.tight_sd).max() + 0.25, "K")))
 
 
-def _draw_left_out(ax: Axes, relation: Relation, table: pd.DataFrame | None) -> bool:
+def _draw_left_out(ax: Axes, relation: Relation, table: pd.DataFrame | None, choice: UnitChoice) -> bool:
     """Grey crosses for brews that were not used; whether any was drawn."""
     if table is None or not len(relation.left_out):
         return False
@@ -108,7 +118,7 @@ def _draw_left_out(ax: Axes, relation: Relation, table: pd.DataFrame | None) -> 
     if out.empty:
         return False
     right, foot = ax.get_xlim()[1], ax.get_ylim()[0]
-    tight = out["hold_rms"].astype(float)
+    tight = pd.Series(choice.values(out["hold_rms"], "K"), index=out.index)
     reached = out[relation.response].astype(float)
     both = tight.notna() | reached.notna()
     ax.plot(
@@ -141,7 +151,8 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
         say(ax, f"The change cannot be told apart: {change.reason}")
         return ax
     ordered = pieces.reindex(pieces["estimate"].abs().sort_values(ascending=False, kind="stable").index)
-    labels = [*(fill(str(word), 42) for word in ordered["what"]), "not explained", "measured change"]
+    slim = narrow(ax)
+    labels = [*(fill(str(word), 24 if slim else 42) for word in ordered["what"]), "not explained", "measured change"]
     ax.axvline(0.0, color=SOFT, linewidth=1.0, zorder=1)
     ends = [change.total, change.unexplained, -change.noise, change.noise]
     for place, (_, row) in enumerate(ordered.iterrows()):
@@ -169,11 +180,9 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
     ax.axhline(unexplained - 0.5, color=SOFT, linewidth=0.8)
     ax.set_ylim(len(labels) - 0.4, -0.6)
     before, after = change.counts
-    ax.set_title(
-        f"{change.after} ({after} brews) minus {change.before} ({before} brews)\n"
-        "lines: 95 % ranges; pale band: what measuring error alone would make",
-        loc="left", fontsize=SMALL, color=SOFT,
-    )  # fmt: skip
+    told = [f"{change.after} ({after} brews) minus {change.before} ({before} brews)"]
+    told.append("lines: 95 % ranges; pale band: what measuring error alone would make")
+    ax.set_title("\n".join(fill(one, 36 if slim else 80) for one in told), loc="left", fontsize=SMALL, color=SOFT)
     return ax
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import LARGE, SMALL, new_axes, quiet, say
+from brewlog.figures.canvas import LARGE, SMALL, key_above, narrow, new_axes, quiet, say
 from brewlog.figures.palette import CONTROL, CONTROL_WORDS, INK, LEFT_OUT, PAPER, SOFT
+from brewlog.figures.units import UnitChoice
 from brewlog.mash import Hold
 
 if TYPE_CHECKING:
@@ -31,12 +33,15 @@ def control_key(ax: Axes, words: Iterable[str], extra: Iterable[tuple] = (), **w
         if word in there
     ]
     marks += [Line2D([], [], linestyle="", label=text, **style) for text, style in extra]
+    if narrow(ax):
+        key_above(ax, handles=marks)
+        return
     look: dict[str, Any] = {"loc": "lower left", "bbox_to_anchor": (0.0, 1.0), "borderaxespad": 0.2} | where
     look |= {"frameon": False, "fontsize": SMALL, "labelcolor": INK, "handletextpad": 0.2, "columnspacing": 1.4}
     ax.legend(handles=marks, ncols=len(marks) if len(marks) <= 5 else -(-len(marks) // 2), **look)
 
 
-def plot_holds(holds: Iterable[Hold], ax: Axes | None = None) -> Axes:
+def plot_holds(holds: Iterable[Hold], ax: Axes | None = None, units: str = "metric") -> Axes:
     """Draw how tightly each rest was held, over many brews; return the Axes drawn on.
 
     One column per rest of the plan, mash-in and mash-out by themselves, one mark per brew; open marks are
@@ -47,14 +52,17 @@ def plot_holds(holds: Iterable[Hold], ax: Axes | None = None) -> Axes:
     holds : iterable of Hold
     ax : matplotlib.axes.Axes, optional
         Axes to draw on; a new figure when None.
+    units : str
+        `metric` or `us`: units of the axes and labels.
 
     Returns
     -------
     matplotlib.axes.Axes
     """
     ax = new_axes(ax)
-    quiet(ax, "rest", "distance of the bed from its rest, rms [K]")
-    frame = pd.DataFrame([row for held in holds for row in _rest_rows(held)])
+    choice = UnitChoice(units)
+    quiet(ax, "rest", f"distance of the bed from its rest, rms [{choice.sign('K')}]")
+    frame = pd.DataFrame([row for held in holds for row in _rest_rows(held, choice)])
     if frame.empty or frame["rms"].notna().sum() == 0:
         say(ax, "The bed was not seen in any rest of these brews.")
         return ax
@@ -73,7 +81,9 @@ def plot_holds(holds: Iterable[Hold], ax: Axes | None = None) -> Axes:
             middle = float(part["rms"].median())
             ax.hlines(middle, place + side - 0.14, place + side + 0.14, color=INK, linewidth=2.0, zorder=4)
     ax.set_xticks(
-        range(len(names)), [_rest_words(name, frame[frame["name"] == name]) for name in names], fontsize=LARGE
+        range(len(names)),
+        [_rest_words(name, frame[frame["name"] == name], choice, narrow(ax)) for name in names],
+        fontsize=LARGE,
     )
     ax.set_xlim(-0.6, len(names) - 0.4)
     ax.set_ylim(0.0, top)
@@ -84,13 +94,19 @@ def plot_holds(holds: Iterable[Hold], ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _rest_rows(held: Hold) -> list[dict[str, Any]]:
+def _rest_rows(held: Hold, choice: UnitChoice) -> list[dict[str, Any]]:
     rows = []
     for number, row in held.rests.iterrows():
         name = row["purpose"] if row["purpose"] in ("mash-in", "mash-out") else f"rest {number}"
         hollow = held.overall.get("hold_from") == "reconstructed"
         rows.append(
-            {"name": name, "temp": row["temp"], "rms": row["hold_rms"], "control": held.control or "", "open": hollow}
+            {
+                "name": name,
+                "temp": choice.convert(row["temp"], "degC"),
+                "rms": choice.convert(row["hold_rms"], "K"),
+                "control": held.control or "",
+                "open": hollow,
+            }
         )
     return rows
 
@@ -99,11 +115,17 @@ def _order(name: str) -> tuple[int, str]:
     return {"mash-in": 0, "mash-out": 2}.get(name, 1), name.rjust(9)
 
 
-def _rest_words(name: str, rows: pd.DataFrame) -> str:
-    low, high = rows["temp"].min(), rows["temp"].max()
-    span = f"{low:g} °C" if low == high else f"{low:g} to {high:g} °C"
+def _rest_words(name: str, rows: pd.DataFrame, choice: UnitChoice, slim: bool) -> str:
+    low, high = (f"{value:g}" if choice.system == "metric" else f"{value:.0f}" for value in _ends(rows["temp"]))
+    span = f"{low} {choice.sign('degC')}" if low == high else f"{low} to {high} {choice.sign('degC')}"
     missing = int(rows["rms"].isna().sum())
-    return f"{name}, {span}\n{len(rows) - missing} brews" + (f", {missing} not seen" if missing else "")
+    count = f"{len(rows) - missing} brew{'' if len(rows) - missing == 1 else 's'}"
+    parts = [name, span, count] + ([f"{missing} not seen"] if missing else [])
+    return "\n".join(parts) if slim else f"{name}, {span}\n{', '.join(parts[2:])}"
+
+
+def _ends(values: pd.Series) -> tuple[float, float]:
+    return float(values.min()), float(values.max())
 
 
 def _spread(values: np.ndarray, scale: float) -> np.ndarray:
@@ -190,5 +212,12 @@ def plot_efficiency_history(table: pd.DataFrame, response: str | None = None, ax
     control_key(ax, controls, extra)
     undated = int(table["date"].isna().sum())
     told = "date (bars: one standard deviation of the readings"
-    ax.set_xlabel(told + (f"; {undated} brews without a date are not drawn)" if undated else ")"))
+    told += f"; {undated} brews without a date are not drawn)" if undated else ")"
+    ax.set_xlabel(textwrap.fill(told, 52) if narrow(ax) else told)
+    if narrow(ax):
+        from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
+        places = AutoDateLocator(maxticks=6)
+        ax.xaxis.set_major_locator(places)
+        ax.xaxis.set_major_formatter(ConciseDateFormatter(places))
     return ax

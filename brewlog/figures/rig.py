@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, new_axes, quiet, remark, say
-from brewlog.figures.palette import BAND, BASE, BED, INK, LEFT_OUT, RECONSTRUCTED, SOFT
+from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, narrow, new_axes, quiet, remark, say
+from brewlog.figures.palette import BAND, BASE, BED, INK, RECONSTRUCTED, SOFT
+from brewlog.figures.units import UnitChoice
 from brewlog.logbook.records import Brew
 from brewlog.quantities import names
 
@@ -18,7 +20,9 @@ if TYPE_CHECKING:
     from brewlog.rig import RigFit
 
 
-def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray | None = None) -> tuple[Axes, Axes]:
+def plot_fit(
+    fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray | None = None, units: str = "metric"
+) -> tuple[Axes, Axes]:
     """Draw measured and modelled temperatures of one mash, and their difference below; return both Axes.
 
     A brew that was not fitted gives a sentence with the reason.
@@ -30,6 +34,8 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
         A brew of that rig, or its label.
     axes : pair of matplotlib.axes.Axes, optional
         Temperatures above, residuals below; a new figure when None.
+    units : str
+        `metric` or `us`: units of the axes and labels.
 
     Returns
     -------
@@ -41,8 +47,9 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
         _, axes = plt.subplots(2, 1, sharex=True, height_ratios=(3, 1.3), figsize=(9.0, 5.4), layout="constrained")
     upper, lower = axes[0], axes[1]
     label = brew if isinstance(brew, str) else brew.label
-    quiet(upper, "", "temperature [°C]")
-    quiet(lower, "time since the trace began [min]", "measured minus\nmodelled [K]")
+    choice = UnitChoice(units)
+    quiet(upper, "", f"temperature [{choice.sign('degC')}]")
+    quiet(lower, "time since the trace began [min]", f"measured minus\nmodelled [{choice.sign('K')}]")
     day = fit.days.get(label)
     if day is None or day.mash is None:
         say(upper, f"Brew {label} was not fitted: {fit.left_out.get(label, 'no reason is recorded')}.")
@@ -51,9 +58,9 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
     spans: list[np.ndarray] = []
     ends: dict[str, tuple[float, float, str, str]] = {}
     for number, series in enumerate(day.mash.series):
-        modelled = day.mash.predict(number)
+        modelled = choice.values(day.mash.predict(number), "degC")
         for column, word, colour in ((0, "base", BASE), (1, "bed", BED)):
-            read = series.readings[:, column]
+            read = choice.values(series.readings[:, column], "degC")
             known = np.isfinite(read)
             if not known.any():
                 continue
@@ -75,15 +82,17 @@ def plot_fit(fit: RigFit, brew: Brew | str, axes: tuple[Axes, Axes] | np.ndarray
     lower.axhline(0.0, color=SOFT, linewidth=0.9)
     if spans:
         reach = np.concatenate(spans)
-        upper.set_ylim(reach.min() - 2.0, reach.max() + 1.0)
+        room = float(np.ptp(reach))
+        upper.set_ylim(reach.min() - (0.22 if narrow(upper) else 0.1) * room, reach.max() + 0.05 * room)
     lower.set_ylim(-1.15 * largest, 1.15 * largest)
     rms = day.mash.rms
     told = [
-        f"{word} {rms[key]:.2f} K"
+        f"{word} {choice.convert(rms[key], 'K'):.2f} {choice.sign('K')}"
         for key, word in (("base_temp", "base"), ("mash_temp", "bed"))
         if np.isfinite(rms.get(key, np.nan))
     ]
-    remark(upper, "lines: modelled. Typical difference (rms): " + ", ".join(told), x=0.99, y=0.02)
+    words = "lines: modelled. Typical\ndifference" if narrow(upper) else "lines: modelled. Typical difference"
+    remark(upper, f"{words} (rms): {', '.join(told)}", x=0.99, y=0.02)
     label_ends(upper, list(ends.values()), 0.07)
     return upper, lower
 
@@ -98,7 +107,7 @@ def _told(row: pd.Series) -> bool:
     return bool(np.isfinite(row["estimate"]) and row["estimate"] != 0)
 
 
-def plot_constants(fit: RigFit, ax: Axes | None = None) -> Axes:
+def plot_constants(fit: RigFit, ax: Axes | None = None, units: str = "metric") -> Axes:
     """Draw a rig's constants as shares of their estimates, brew by brew; return the Axes drawn on.
 
     Dots are single brews, the earlier the paler; the bar is the 95 % interval over brews. The number with its unit
@@ -109,6 +118,8 @@ def plot_constants(fit: RigFit, ax: Axes | None = None) -> Axes:
     fit : RigFit
     ax : matplotlib.axes.Axes, optional
         Axes to draw on; a new figure when None.
+    units : str
+        `metric` or `us`: units of the axes and labels.
 
     Returns
     -------
@@ -142,16 +153,25 @@ def plot_constants(fit: RigFit, ax: Axes | None = None) -> Axes:
                 ends += [low, high]
             ax.plot(100.0, place, "d", color=INK, markersize=5, zorder=5)
     ax.set_xlim(max(min(ends) - 5, -20.0), min(max(ends) + 5, 260.0))
+    choice, slim = UnitChoice(units), narrow(ax)
     for place, (name, row) in enumerate(table.iterrows()):
         known = _told(row)
-        ax.text(
-            1.01, place, _number(row), transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL,
-            color=INK if known else LEFT_OUT,
-        )  # fmt: skip
+        if not slim:  # on a telephone the numbers stand below the names
+            ax.text(
+                1.01, place, _number(row, choice), transform=ax.get_yaxis_transform(), va="center", fontsize=SMALL,
+                color=INK if known else SOFT,
+            )  # fmt: skip
         if name not in shares:
             words = "a difference of temperatures: has no share" if known else _short(str(row["verdict"]))
-            ax.text(100.0, place, f"  {words}", va="center", ha="left", fontsize=SMALL, color=SOFT, zorder=5)
-    ax.set_yticks(range(len(table)), [str(name).replace("_", " ") for name in table.index], fontsize=LARGE)
+            x = 0.02 if slim else (100.0 - ax.get_xlim()[0]) / float(np.diff(ax.get_xlim())[0]) + 0.01
+            ax.text(
+                x, place, fill(words, 34) if slim else words, transform=ax.get_yaxis_transform(), va="center",
+                ha="left", fontsize=SMALL, color=SOFT, zorder=5,
+            )  # fmt: skip
+    labels = [str(name).replace("_", " ") for name in table.index]
+    if slim:
+        labels = [f"{label}\n{_number(row, choice)}" for label, (_, row) in zip(labels, table.iterrows(), strict=True)]
+    ax.set_yticks(range(len(table)), labels, fontsize=SMALL if slim else LARGE)
     ax.tick_params(axis="y", length=0)
     ax.set_ylim(len(table) - 0.4, -0.6)
     return ax
@@ -161,16 +181,17 @@ def _short(text: str, most: int = 70) -> str:
     return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " …"
 
 
-def _number(row: pd.Series) -> str:
-    if not np.isfinite(row["estimate"]):
+def _number(row: pd.Series, choice: UnitChoice) -> str:
+    unit = str(row["unit"])
+    values = choice.values([row[name] for name in ("estimate", "low", "high")], unit)
+    sign = f" {choice.sign(unit)}".rstrip()
+    if not np.isfinite(values[0]):
         return "not known"
-    unit = "" if row["unit"] == "1" else f" {row['unit']}"
-    if not (np.isfinite(row["low"]) and np.isfinite(row["high"])):
-        return f"{row['estimate']:.3g}{unit}".replace("-", "−")
-    width = max(float(row["high"] - row["low"]), 1e-12)
-    places = max(0, 1 - int(np.floor(np.log10(width / 2))))
-    estimate, low, high = (f"{row[name]:.{places}f}" for name in ("estimate", "low", "high"))
-    return f"{estimate}{unit} ({low} to {high})".replace("-", "−")
+    if not np.isfinite(values).all():
+        return f"{values[0]:.3g}{sign}".replace("-", "−")
+    places = max(0, 1 - int(np.floor(np.log10(max(float(values[2] - values[1]), 1e-12) / 2))))
+    estimate, low, high = (f"{value:.{places}f}" for value in values)
+    return f"{estimate}{sign} ({low} to {high})".replace("-", "−")
 
 
 def _per_brew(fit: RigFit, name: str) -> pd.Series:
@@ -180,7 +201,7 @@ def _per_brew(fit: RigFit, name: str) -> pd.Series:
     return pd.to_numeric(fit.per_brew[name], errors="coerce").dropna()
 
 
-def plot_drift(fit: RigFit, name: str, ax: Axes | None = None) -> Axes:
+def plot_drift(fit: RigFit, name: str, ax: Axes | None = None, units: str = "metric") -> Axes:
     """Draw one constant of a rig brew by brew, with the interval over all brews; return the Axes drawn on.
 
     Parameters
@@ -190,6 +211,8 @@ def plot_drift(fit: RigFit, name: str, ax: Axes | None = None) -> Axes:
         A constant of the rig, such as `heat_loss`.
     ax : matplotlib.axes.Axes, optional
         Axes to draw on; a new figure when None.
+    units : str
+        `metric` or `us`: units of the axes and labels.
 
     Returns
     -------
@@ -206,9 +229,12 @@ def plot_drift(fit: RigFit, name: str, ax: Axes | None = None) -> Axes:
         )
     ax = new_axes(ax, 3.4)
     row = fit.constants.loc[name]
-    unit, estimate, low, high = str(row["unit"]), *(float(row[key]) for key in ("estimate", "low", "high"))  # type: ignore[arg-type]
-    quiet(ax, "brew, in order of time", f"{name.replace('_', ' ')}" + (f" [{unit}]" if unit != "1" else ""))
+    choice, unit = UnitChoice(units), str(row["unit"])
+    estimate, low, high = (float(one) for one in choice.values([row[key] for key in ("estimate", "low", "high")], unit))
+    sign = choice.sign(unit)
+    quiet(ax, "brew, in order of time", f"{name.replace('_', ' ')}" + (f" [{sign}]" if sign else ""))
     single = _per_brew(fit, name)
+    single = pd.Series(choice.values(single, unit), index=single.index)
     if single.empty:
         say(ax, f"No single brew tells {name.replace('_', ' ')}: {row['verdict']}")
         return ax
@@ -219,7 +245,9 @@ def plot_drift(fit: RigFit, name: str, ax: Axes | None = None) -> Axes:
     ax.axhline(estimate, color=INK, linewidth=1.2)
     ax.plot(at, single, color=RECONSTRUCTED, linewidth=0.8, alpha=0.5)
     ax.plot(at, single, "o", color=RECONSTRUCTED, markersize=5, label=name)
-    ax.set_xticks(at, [str(label) for label in single.index], rotation=90 if len(at) > 14 else 0)
+    # as many labels as stand side by side
+    step = -(-len(at) // (9 if narrow(ax) else 28))
+    ax.set_xticks(at[::step], [str(label) for label in single.index[::step]])
     ax.set_xlim(-0.7, len(at) - 0.3)
     ax.margins(y=0.2)
     return ax

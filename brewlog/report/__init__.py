@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
+from brewlog.report.command import run_report
+from brewlog.report.comparison import Comparison, compare_brews
+from brewlog.report.picker import pick_brew
 from brewlog.report.review import BrewReview, review_brew
-from brewlog.report.site import run_report, write_report
+from brewlog.report.site import Written, write_report
 
-__all__ = ["BrewReview", "review_brew", "run_report", "write_report"]
+__all__ = [
+    "BrewReview",
+    "Comparison",
+    "Written",
+    "compare_brews",
+    "pick_brew",
+    "review_brew",
+    "run_report",
+    "write_report",
+]

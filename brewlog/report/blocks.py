@@ -49,9 +49,10 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The sentences a page opens with."""
+    """The sentences a page opens with; `asked` holds the question that each answers, where one is put."""
 
     items: tuple[str, ...]
+    asked: tuple[str, ...] = ()
     kind: str = field(default="answer", init=False)
 
 
@@ -89,12 +90,23 @@ class Summary:
 
 
 @dataclass(frozen=True, slots=True)
+class Folded:
+    """Blocks folded away behind a title."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    kind: str = field(default="folded", init=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
     """One column of a table: title with unit, and how its cells are set."""
 
     title: str
     numeric: bool = False
     wide: bool = False
+    tight: bool = False
+    """Its cells are never broken into lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +137,8 @@ class Picture:
     caption: str
     width: int
     height: int
+    phone: str = ""
+    """data URI of the same picture drawn for a narrow screen; empty where there is none."""
     kind: str = field(default="picture", init=False)
 
 
@@ -144,29 +158,37 @@ class Html:
     kind: str = field(default="html", init=False)
 
 
-Block = Heading | Subheading | Text | Answer | Listing | Links | Caution | Summary | Table | Picture | Columns | Html
+Block = (
+    Heading
+    | Subheading
+    | Text
+    | Answer
+    | Listing
+    | Links
+    | Caution
+    | Summary
+    | Folded
+    | Table
+    | Picture
+    | Columns
+    | Html
+)
 
 
-def picture(figure: Figure, alt: str, caption: str, dpi: float = 130.0) -> Picture:
-    """Turn a matplotlib figure into a picture inside the page.
+def data_uri(figure: Figure, dpi: float = 130.0) -> str:
+    """A matplotlib figure as the address of a picture inside the page.
 
     Parameters
     ----------
     figure : matplotlib.figure.Figure
         Left as it is; closing it is the caller's.
-    alt : str
-        What the picture shows, for those who cannot see it.
-    caption : str
-        Sentence below the picture.
     dpi : float
         Pixels per inch of the figure's size.
 
     Returns
     -------
-    Picture
+    str
     """
     target = io.BytesIO()
     figure.savefig(target, format="png", dpi=dpi, metadata={"Software": None})
-    width, height = (round(inches * dpi) for inches in figure.get_size_inches())
-    data = "data:image/png;base64," + base64.b64encode(target.getvalue()).decode("ascii")
-    return Picture(data=data, alt=alt, caption=caption, width=width, height=height)
+    return "data:image/png;base64," + base64.b64encode(target.getvalue()).decode("ascii")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from copy import deepcopy
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 NOTEBOOKS = ("review_one_brew", "calibrate_a_rig", "why_efficiency_changed")
 """In the order in which they are read."""
+STILL = "In a notebook that runs, a list to choose from stands here."
+"""What a page has in place of something that needs a script."""
 
 
 def notebook_folder() -> Path:
@@ -104,13 +107,37 @@ def notebook_html(notebook: Any) -> str:
         Markup to be placed inside a page.
     """
     from nbconvert import HTMLExporter
-    from pygments.formatters import HtmlFormatter
 
     exporter = HTMLExporter(template_name="basic")
     exporter.exclude_input_prompt = exporter.exclude_output_prompt = True
     # what brewlog's results show is escaped by them; the page's policy keeps scripts and foreign addresses out
-    body, _ = exporter.from_notebook_node(notebook)
+    body, _ = exporter.from_notebook_node(still(notebook))
     body = re.sub(r"<h1[^>]*>.*?</h1>", "", body, count=1, flags=re.DOTALL)  # the page has its own
     body = re.sub(r'<a class="anchor-link".*?</a>', "", body, flags=re.DOTALL)
-    colours = HtmlFormatter(style="default").get_style_defs(".highlight")
-    return f"<style>{colours}\n.highlight pre{{background:var(--shade)}}</style>\n<div class='notebook'>{body}</div>"
+    body = re.sub(r"<style[^>]*>.*?</style>", "", body, flags=re.DOTALL)  # of each table; the page's own is enough
+    body = body.replace('<table border="1" class="dataframe">', '<table class="dataframe" tabindex="0">')
+    body = re.sub(
+        r'(<img alt=")[^"]*(")', r"\1Figure of the cell above; the text around it says what it shows.\2", body
+    )
+    return f"<div class='notebook'>{body}</div>"
+
+
+def still(notebook: Any) -> Any:
+    """A copy without what needs a script to be seen: lists to choose from, and what hangs on them.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+
+    Returns
+    -------
+    nbformat.NotebookNode
+    """
+    copy = deepcopy(notebook)
+    copy.metadata.pop("widgets", None)
+    for cell in copy.cells:
+        if cell.cell_type == "code":
+            for output in cell.outputs:
+                if any("widget" in kind or "javascript" in kind for kind in output.get("data", {})):
+                    output["data"] = {"text/plain": STILL}
+    return copy

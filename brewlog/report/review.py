@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
+from brewlog.figures.units import UnitChoice
 from brewlog.logbook.records import Brew, Rig
 from brewlog.mash import Hold, control_sensor, hold
 from brewlog.report.words import NOT_KNOWN, number, value_of
@@ -14,8 +17,6 @@ from brewlog.rig import RigFit, calibrate, reconstruct_mash
 from brewlog.wort import ExtractBalance, extract_balance, extract_from_sg, extract_mass
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from brewlog.logbook import Logbook
 
 
@@ -35,17 +36,63 @@ class BrewReview:
     """Mash temperature with its sd where no probe stood; None where it was measured or cannot be told."""
     reasons: tuple[str, ...]
     """Why something is missing."""
+    units: str = "metric"
+    """Units in which the notebook shows it: `metric` or `us`."""
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """The day in plain words, planned against reached first."""
+        """The day in plain words, planned against reached first; in canonical units."""
         return (planned_sentence(self.brew, self.balance), efficiency_sentence(self.balance), hold_sentence(self.held))
 
+    @property
+    def recorded(self) -> pd.DataFrame:
+        """Events of the day and faults of its trace in order of time: `what`, `start` and `end` [min], `remark`."""
+        events: list[tuple[str, float, float, str]] = [
+            (event.event, event.elapsed / 60, event.elapsed / 60, "event") for event in self.brew.events
+        ]
+        faults: list[tuple[str, float, float, str]] = [
+            (f"{fault.channel or 'trace'}: {fault.kind}", fault.start / 60, fault.end / 60, fault.action)
+            for fault in self.brew.trace_faults
+        ]
+        rows = [*events, *faults]
+        rows.sort(key=lambda row: row[1])
+        frame = pd.DataFrame(rows, columns=["what", "start", "end", "remark"])
+        frame.attrs["units"] = {"start": "min", "end": "min"}
+        return frame
+
+    def to_dict(self) -> dict[str, Any]:
+        """Sentences, tightness and efficiencies as plain values ready for JSON, in canonical units; missing is None."""
+        efficiencies = {
+            str(name): {
+                key: None if pd.isna(row[key]) else float(row[key]) for key in ("estimate", "sd", "low", "high")
+            }
+            for name, row in self.balance.efficiencies.iterrows()
+        }
+        return {
+            "brew": self.brew.label, "control": self.control, "control_from": self.control_from,
+            "sentences": list(self.sentences), "efficiencies": efficiencies, "hold": self.held.to_dict(),
+            "reasons": list(self.reasons),
+        }  # fmt: skip
+
     def _repr_html_(self) -> str:
-        return "".join(f"<p>{escape(sentence)}</p>" for sentence in self.sentences)
+        return as_html(self.sentences, self.units)
 
 
-def review_brew(book: Logbook, label: str | None = None, fits: Mapping[str, RigFit] | None = None) -> BrewReview:
+def as_html(sentences: Sequence[str], units: str = "metric") -> str:
+    """Sentences as paragraphs for a notebook, escaped, in the reader's units.
+
+    Examples
+    --------
+    >>> as_html(["held within 0.5 K <b>"], "us")
+    '<p>held within 0.9 °F &lt;b&gt;</p>'
+    """
+    choice = UnitChoice(units)
+    return "".join(f"<p>{escape(choice.in_words(sentence))}</p>" for sentence in sentences)
+
+
+def review_brew(
+    book: Logbook, label: str | None = None, fits: Mapping[str, RigFit] | None = None, units: str = "metric"
+) -> BrewReview:
     """Put together what the logbook says of one brew.
 
     Parameters
@@ -56,6 +103,8 @@ def review_brew(book: Logbook, label: str | None = None, fits: Mapping[str, RigF
     fits : mapping of str to RigFit, optional
         Constants by rig; the brew's own rig is calibrated here when None. Without constants a day on which no probe
         stood in the bed has no tightness.
+    units : str
+        `metric` or `us`: units in which a notebook shows the review.
 
     Returns
     -------
@@ -96,6 +145,7 @@ def review_brew(book: Logbook, label: str | None = None, fits: Mapping[str, RigF
         control_from,
         reconstructed,
         (*reasons, *grouped(balance.reasons, held.reasons)),
+        UnitChoice(units).system,
     )
 
 

@@ -1,50 +1,48 @@
-"""`brewlog report`: the whole report of a logbook as a folder of pages and tables."""
+"""The whole report of a logbook as a folder of pages and tables; what did not change is left as it stands."""
 
 from __future__ import annotations
 
-import os
-import shutil
-import sys
-import tempfile
-from argparse import Namespace
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
-from functools import partial
 from pathlib import Path
+from typing import Any
 
 from tqdm import tqdm
 
-from brewlog.logbook import Logbook, read_logbook, safe_csv
-from brewlog.report import pages
-from brewlog.report.blocks import Answer, Html, Link, Text
-from brewlog.report.exports import constants_frame, findings_frame, table_frame
-from brewlog.report.notebooks import NOTEBOOKS, notebook_html, run_notebook, set_choices
+from brewlog.figures.units import UnitChoice
+from brewlog.logbook import Logbook, safe_csv
+from brewlog.report.blocks import Answer, Block, Link, Text
+from brewlog.report.comparison import check_pair
+from brewlog.report.context import Context
+from brewlog.report.jobs import NOTEBOOK_MENU, Inputs, Job, all_jobs
+from brewlog.report.manifest import FILE, Entry, Manifest, content_digest, read_manifest
 from brewlog.report.render import Page, file_names, render
 from brewlog.report.results import Results
-from brewlog.report.units import UnitChoice
-
-NOTEBOOK_TITLES = {
-    "review_one_brew": "How did the latest brew day go?",
-    "calibrate_a_rig": "What are my rig's constants?",
-    "why_efficiency_changed": "Why did efficiency change?",
-}
-NOTEBOOK_MENU = {
-    "review_one_brew": "A brew day, step by step",
-    "calibrate_a_rig": "Rig constants, step by step",
-    "why_efficiency_changed": "The finding, step by step",
-}
+from brewlog.report.writing import write_text
 
 
 @dataclass
 class Written:
-    """What a report wrote, and what it could not."""
+    """What a report wrote, what it left as it stood, and what it could not make."""
 
     folder: Path
     files: list[str] = field(default_factory=list)
+    """Written in this run."""
+    kept: list[str] = field(default_factory=list)
+    """Left as an earlier run wrote them, for nothing that they rest on changed."""
+    removed: list[str] = field(default_factory=list)
+    """Removed, for what they told of is no longer in the logbook."""
     lost: dict[str, str] = field(default_factory=dict)
     """Page that could not be made, and why."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Names of the files as plain values."""
+        return {
+            "folder": str(self.folder), "written": self.files, "kept": self.kept, "removed": self.removed,
+            "lost": self.lost,
+        }  # fmt: skip
 
 
 def check_folders(book: Path, out: Path) -> None:
@@ -62,7 +60,8 @@ def check_folders(book: Path, out: Path) -> None:
         )
     if out.exists() and not out.is_dir():
         raise ValueError(f"--out {out} is a file; expected a folder. Nothing was written.")
-    if out.is_dir() and any(out.iterdir()) and not (out / "index.html").is_file():
+    ours = any((out / name).is_file() for name in ("index.html", FILE))
+    if out.is_dir() and any(out.iterdir()) and not ours:
         raise ValueError(
             f"--out {out} holds other files; expected a new, an empty or an earlier report's folder. "
             "Nothing was written."
@@ -75,21 +74,28 @@ def write_report(
     units: str = "metric",
     only: Iterable[str] | None = None,
     since: date | None = None,
+    compare: Iterable[tuple[str, str]] = (),
     progress: bool = False,
 ) -> Written:
-    """Write the pages and tables of a logbook's report.
+    """Write the pages and tables of a logbook's report; what did not change since an earlier run is left as it stands.
+
+    A page is made again when anything it rests on has changed: the records and traces it tells of, constants of its
+    rig, the units, or brewlog itself. Pages of brews that are gone are removed if an earlier run wrote them and nobody
+    changed them since. A list of pages that cannot be read makes everything anew.
 
     Parameters
     ----------
     book : Logbook
     out : path
-        Folder of the report; made when absent. Its older pages are replaced.
+        Folder of the report; made when absent.
     units : str
-        `metric` or `us`: units of the pages; tables and figures stay in canonical units.
+        `metric` or `us`: units of pages, figures and notebooks; tables for other tools stay in canonical units.
     only : iterable of str, optional
-        Labels of the brews that get a page; all when None.
+        Labels of the brews that get a page; all when None. Pages that earlier runs wrote stay.
     since : date, optional
         Brews before that day get no page. Results rest on all brews all the same.
+    compare : iterable of pairs of str
+        Labels of brews to be put side by side. Pairs of earlier runs are kept while both brews are there.
     progress : bool
         Show a progress bar on standard error.
 
@@ -100,56 +106,79 @@ def write_report(
     Raises
     ------
     ValueError
-        If `out` is the logbook, inside it or around it, or `units` is another word.
+        If `out` is the logbook, inside it or around it, `units` is another word, or a brew is compared with itself.
     KeyError
-        If `only` names a brew that is not there.
+        If `only` or `compare` names a brew that is not there; the nearest label is named.
     """
     out = Path(out)
     check_folders(Path(book.path), out)
     choice = UnitChoice(units)
     wanted = chosen_brews(book, only, since)
+    asked = [(one, other) for one, other in compare]
+    for pair in asked:
+        check_pair(book, *pair)
     out.mkdir(parents=True, exist_ok=True)
-    written = Written(out)
-    results = Results(book)
-    files = {"brew": file_names("brew", book.brews), "rig": file_names("rig", book.rigs)}
-    name = Path(book.path).resolve().name
+    manifest, written = read_manifest(out), Written(out)
+    pairs = list(dict.fromkeys([*(pair for pair in manifest.pairs if set(pair) <= set(book.brews)), *asked]))
+    names = file_names("brew", book.brews)
+    linked = {
+        label: file
+        for label, file in names.items()
+        if label in wanted or (file in manifest.files and (out / file).is_file())
+    }
+    context = Context(
+        Results(book), choice, linked, file_names("rig", book.rigs), dict(zip(pairs, pair_names(pairs), strict=True))
+    )
+    inputs = Inputs(context, manifest)
+    jobs = all_jobs(context, inputs, wanted)
+    stale = [job for job in jobs if not manifest.stands(out, job.file, job.key)]
+    written.kept = [job.file for job in jobs if job not in stale]
+    make_all(stale, out, Path(book.path).resolve().name, manifest, written, progress)
+    written.removed = manifest.remove_others(out, {*(job.file for job in jobs), *linked.values()})
+    manifest.rigs, manifest.pairs = inputs.rigs, pairs
+    manifest.save(out)
+    return written
+
+
+def pair_names(pairs: Iterable[tuple[str, str]]) -> list[str]:
+    """File of the page of each pair.
+
+    Examples
+    --------
+    >>> pair_names([("k1", "k2")])
+    ['compare-k1-with-k2.html']
+    """
+    labels = ["-with-".join(file_names("", [label])[label][1:-5] for label in pair) for pair in pairs]
+    return list(file_names("compare", labels).values())
+
+
+def make_all(
+    jobs: list[Job], out: Path, book_name: str, manifest: Manifest, written: Written, progress: bool = False
+) -> None:
+    """Make the files of `jobs`; one that fails costs none of the others."""
     menu = [Link("index.html", "Overview"), Link("findings.html", "Findings")]
     menu += [Link(f"{stem}.html", short) for stem, short in NOTEBOOK_MENU.items()]
     menu += [Link("problems.html", "Problems")]
-    with (
-        ThreadPoolExecutor(1) as kernels,
-        tqdm(total=len(wanted) + len(book.rigs) + len(NOTEBOOKS) + 3, disable=not progress, unit="page") as bar,
-    ):
+    with ThreadPoolExecutor(1) as kernels, tqdm(total=len(jobs), disable=not progress, unit="file") as bar:
         # the notebooks run in processes of their own, beside the pages
-        running = {stem: kernels.submit(notebook_page, stem, book, wanted) for stem in NOTEBOOKS}
-        jobs: list[tuple[str, Callable[[], Page]]] = [
-            ("index.html", lambda: pages.index_page(results, files, choice)),
-            ("findings.html", lambda: pages.findings_page(results)),
-            ("problems.html", lambda: pages.problems_page(book.problems)),
-        ]
-        jobs += [(files["rig"][rig], partial(pages.rig_page, results, rig, files, choice)) for rig in book.rigs]
-        jobs += [(files["brew"][brew], partial(pages.brew_page, results, brew, files, choice)) for brew in wanted]
-        jobs += [(f"{stem}.html", page.result) for stem, page in running.items()]
-        for file, make in jobs:
-            bar.set_description(file.removesuffix(".html"), refresh=False)
+        running = {job.file: kernels.submit(job.make) for job in jobs if job.beside}
+        for job in sorted(jobs, key=lambda job: job.beside):
+            bar.set_description(job.file.rpartition(".")[0], refresh=False)
+            manifest.files.pop(job.file, None)
             try:
-                page = make()
-            except Exception as error:  # one page that fails must not cost the others
-                written.lost[file] = what_failed(error)
-                page = Page(
-                    file, "This page could not be made", [Answer((written.lost[file],)), Text("The other pages stand.")]
-                )
-            write_text(out / file, render(page, name, menu))
-            written.files.append(file)
+                made = running[job.file].result() if job.beside else job.make()
+            except Exception as error:  # one file that fails must not cost the others
+                written.lost[job.file] = what_failed(error)
+                sorry: list[Block] = [Answer((written.lost[job.file],)), Text("The other pages stand.")]
+                made = Page(job.file, "This page could not be made", sorry)
+            if not isinstance(made, Page):
+                safe_csv(made, out / job.file)
+            elif job.file.endswith(".html"):
+                write_text(out / job.file, render(made, book_name, menu))
+            if job.file not in written.lost:
+                manifest.files[job.file] = Entry(job.key, content_digest(out / job.file) or "")
+            written.files.append(job.file)
             bar.update()
-    for file, frame in (
-        ("brew_table.csv", table_frame(results)),
-        ("constants.csv", constants_frame(results)),
-        ("findings.csv", findings_frame(results)),
-    ):
-        safe_csv(frame, out / file)
-        written.files.append(file)
-    return written
 
 
 def what_failed(error: Exception) -> str:
@@ -164,56 +193,3 @@ def chosen_brews(book: Logbook, only: Iterable[str] | None, since: date | None) 
     labels = list(book.brews) if only is None else [book.brews[label].label for label in only]
     days = {label: book.brews[label].date for label in labels}
     return [label for label in labels if since is None or ((day := days[label]) is not None and day >= since)]
-
-
-def notebook_page(stem: str, book: Logbook, wanted: list[str]) -> Page:
-    """Run one notebook on the logbook and make it a page."""
-    choices: dict[str, object] = {"BOOK": str(Path(book.path).resolve())}
-    if stem == "review_one_brew":
-        choices["BREW"] = wanted[-1] if wanted else None
-    notebook = run_notebook(stem, choices)
-    set_choices(notebook, {"BOOK": Path(book.path).resolve().name})  # a page that is shared tells no folders
-    return Page(f"{stem}.html", NOTEBOOK_TITLES[stem], [Html(notebook_html(notebook))])
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a file in one step, so that no half page is left behind."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".page-")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        os.chmod(temporary, 0o644)
-        shutil.move(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-
-
-def run_report(args: Namespace) -> int:
-    """Run `brewlog report` with its parsed arguments: `book`, `out`, `units`, `only`, `since`.
-
-    Returns
-    -------
-    int
-        0 when every page was written, 1 when a page was lost, 2 when nothing could be written.
-    """
-    try:
-        check_folders(Path(args.book), Path(args.out))
-        book = read_logbook(args.book)
-        if not book.brews:
-            raise ValueError(f"{args.book}: no brew could be read; see 'brewlog check {args.book}'.")
-        written = write_report(
-            book, args.out, units=args.units, only=args.only, since=args.since, progress=sys.stderr.isatty()
-        )
-    except (ValueError, KeyError, OSError) as error:
-        print(
-            f"brewlog report: {error.args[0] if error.args and isinstance(error.args[0], str) else error}",
-            file=sys.stderr,
-        )
-        return 2
-    for file, why in written.lost.items():
-        print(f"{file}: not made; {why}", file=sys.stderr)
-    found = pages.problem_counts(book.problems)
-    print(f"{len(written.files)} files written to {written.folder}; open {written.folder / 'index.html'}.")
-    print(f"Reading found {found}.")
-    return 1 if written.lost else 0

@@ -7,9 +7,9 @@ from typing import Any
 
 import pandas as pd
 
+from brewlog.figures.units import UnitChoice, unit_sign
 from brewlog.report.blocks import Cell, Column, Table
-from brewlog.report.units import UnitChoice
-from brewlog.report.words import interval, number, unit_sign
+from brewlog.report.words import interval, number
 
 
 def title_with_unit(title: str, unit: str) -> str:
@@ -53,14 +53,14 @@ def constants_table(constants: pd.DataFrame, choice: UnitChoice, caption: str) -
             str(name).replace("_", " "),
             shown_constant(constants, str(name), choice),
             f"{row['brews']:.0f}" if pd.notna(row["brews"]) else "–",
-            str(row["verdict"]),
-            str(row["rests_on"]) if pd.notna(row["rests_on"]) else "",
+            choice.in_words(str(row["verdict"])),
+            choice.in_words(str(row["rests_on"])) if pd.notna(row["rests_on"]) else "",
         ]
         for name, row in constants.iterrows()
     ]
     columns = (
         Column("constant"),
-        Column("estimate (95 % interval)"),
+        Column("estimate (95 % interval)", tight=True),
         Column("brews", numeric=True),
         Column("verdict", wide=True),
         Column("rests on", wide=True),
@@ -89,6 +89,7 @@ def rests_table(rests: pd.DataFrame, units: Mapping[str, str], choice: UnitChoic
     for name, title, _ in present:
         unit = choice.shown(units.get(name, ""))
         shares = name in ("within_half", "within_one", "seen")
+        title = choice.in_words(title)
         columns.append(Column(f"{title} [%]" if shares else title_with_unit(title, unit), numeric=name != "purpose"))
     rows: list[list[str | Cell]] = []
     for rest, row in rests.iterrows():

@@ -3,32 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
-UNIT_SIGNS = {
-    "degC": "°C",
-    "degF": "°F",
-    "delta_degF": "°F",
-    "1": "",
-    "SG": "",
-    "K/min": "K/min",
-    "delta_degF/min": "°F/min",
-    "L/kg": "L/kg",
-    "gal": "gal",
-    "lb": "lb",
-}
+from brewlog.figures.units import unit_sign
+
 NOT_KNOWN = "not known"
-
-
-def unit_sign(unit: str) -> str:
-    """How a unit is written for readers; unknown units as they are.
-
-    Examples
-    --------
-    >>> unit_sign("degC"), unit_sign("W/K"), unit_sign("1")
-    ('°C', 'W/K', '')
-    """
-    return UNIT_SIGNS.get(unit, unit)
 
 
 def decimals(sd: float | None) -> int:
@@ -62,6 +43,8 @@ def number(value: float | None, sd: float | None = None, unit: str = "1", digits
         return NOT_KNOWN
     places = decimals(sd) if digits is None else digits
     text = f"{value:.{places}f}".replace("-", "−")
+    if not text.strip("−0."):
+        text = text.lstrip("−")  # what rounds to nothing has no sign
     if sd is not None and math.isfinite(sd):
         text += f" ± {sd:.{places}f}"
     return f"{text} {unit_sign(unit)}".rstrip()
@@ -111,3 +94,25 @@ def counted(n: int, noun: str, plural: str | None = None) -> str:
     ('1 brew', '3 brews')
     """
     return f"{n} {noun if n == 1 else plural or noun + 's'}"
+
+
+def joined(items: Sequence[str]) -> str:
+    """A list in words.
+
+    Examples
+    --------
+    >>> joined(["a", "b", "c"])
+    'a, b and c'
+    """
+    return ", ".join(items[:-1]) + (" and " if len(items) > 1 else "") + "".join(items[-1:])
+
+
+def written_day(day: date) -> str:
+    """A date in words.
+
+    Examples
+    --------
+    >>> written_day(date(2024, 6, 9))
+    '9 June 2024'
+    """
+    return f"{day.day} {day:%B %Y}"

@@ -13,14 +13,7 @@ from brewlog import figures
 from brewlog.figures.canvas import apart, broken
 from brewlog.findings import explain_change, relate
 from brewlog.mash import find_marks, hold, match_rests
-
-
-def texts(ax) -> str:
-    return " | ".join(text.get_text() for text in ax.texts)
-
-
-def line(ax, label: str):
-    return next(one for one in ax.get_lines() if one.get_label() == label)
+from tests.figures.reading import line, texts
 
 
 def key(ax) -> list[str]:

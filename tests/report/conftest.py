@@ -26,6 +26,7 @@ def report_folder(small_book_path, tmp_path_factory):
     brews.append(",".join(["../../<b>x" if name == "brew" else "" for name in header]))
     (book_path / "brews.csv").write_text("\n".join(brews) + "\n", encoding="utf-8")
     out = folder / "report"
-    written = write_report(brewlog.read_logbook(book_path), out)
+    book = brewlog.read_logbook(book_path)
+    written = write_report(book, out, compare=[tuple(list(book.brews)[1:3])])
     assert written.lost == {}
     return out

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from html.parser import HTMLParser
 from itertools import pairwise
 
 import pandas as pd
@@ -11,48 +10,7 @@ import pytest
 
 from brewlog.report.blocks import Column, Heading, Picture, Table, Text
 from brewlog.report.render import Page, file_names, render
-
-VOID = {"meta", "img", "br", "link", "input", "hr", "col"}
-
-
-class Outline(HTMLParser):
-    """What a page holds; complains of tags that are not closed in turn."""
-
-    def __init__(self):
-        super().__init__()
-        self.open, self.links, self.images, self.headings, self.tags, self.ids = [], [], [], [], set(), set()
-
-    def handle_starttag(self, tag, attrs):
-        attrs = dict(attrs)
-        self.tags.add(tag)
-        if "id" in attrs:
-            self.ids.add(attrs["id"])
-        if tag == "a" and "href" in attrs:
-            self.links.append(attrs["href"])
-        if tag == "img":
-            self.images.append(attrs)
-        if re.fullmatch("h[1-6]", tag):
-            self.headings.append(int(tag[1]))
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        if tag not in VOID:
-            assert self.open, f"</{tag}> closes nothing"
-            assert self.open.pop() == tag
-
-
-def outline(text):
-    parser = Outline()
-    parser.feed(text)
-    assert parser.open == []
-    return parser
-
-
-def pages(folder):
-    found = sorted(folder.glob("*.html"))
-    assert len(found) >= 10  # three main pages, a rig, six brews and one without records, three notebooks
-    return found
+from tests.report.outline import outline, pages
 
 
 def test_every_page_is_well_formed_and_its_links_lead_somewhere(report_folder):

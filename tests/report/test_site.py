@@ -11,7 +11,11 @@ import pytest
 
 import brewlog
 from brewlog.cli import main
-from brewlog.report.site import check_folders, chosen_brews
+from brewlog.report.blocks import Text
+from brewlog.report.jobs import Job
+from brewlog.report.manifest import Manifest
+from brewlog.report.render import Page
+from brewlog.report.site import Written, check_folders, chosen_brews, make_all
 
 
 def digest(folder: Path) -> dict[str, str]:
@@ -57,3 +61,25 @@ def test_brews_are_chosen_by_label_and_by_date(small_book_path):
     assert chosen_brews(book, None, date(2999, 1, 1)) == []
     with pytest.raises(KeyError, match="no such"):
         chosen_brews(book, ["no such"], None)
+
+
+@pytest.mark.parametrize("progress", [True, False])
+def test_a_bar_is_shown_where_it_is_asked_for_and_nothing_else(tmp_path, capsys, progress):
+    jobs = [Job(f"{name}.html", "k", lambda name=name: Page(f"{name}.html", name, [Text("x")])) for name in "ab"]
+    make_all(jobs, tmp_path, "book", Manifest(), Written(tmp_path), progress)
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert ("2/2" in said.err) == progress
+    assert bool(said.err) == progress
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_the_bar_is_for_terminals(small_book_path, tmp_path, monkeypatch, terminal):
+    asked = []
+    monkeypatch.setattr("sys.stderr.isatty", lambda: terminal, raising=False)
+    monkeypatch.setattr(
+        "brewlog.report.command.write_report", lambda *a, **options: asked.append(options) or Written(tmp_path)
+    )
+    assert main(["report", str(small_book_path), "--out", str(tmp_path / "out"), "--compare", "1", "2"]) == 0
+    assert asked[0]["progress"] is terminal
+    assert asked[0]["compare"] == [("1", "2")]

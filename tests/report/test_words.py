@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from brewlog.report.units import UnitChoice
+from brewlog.figures.units import UnitChoice
 from brewlog.report.words import decimals, interval, number
 
 

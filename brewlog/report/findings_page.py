@@ -1,0 +1,85 @@
+"""Efficiency against tightness, why it changed, and the experiment that would tell more."""
+
+from __future__ import annotations
+
+from brewlog import figures
+from brewlog.report.blocks import Answer, Block, Column, Folded, Heading, Listing, Subheading, Summary, Table, Text
+from brewlog.report.context import Context
+from brewlog.report.drawing import TALL, drawn
+from brewlog.report.headline import ASKED, first_words, headline
+from brewlog.report.render import Page
+from brewlog.report.tables import plain_table
+
+P_MEANS = (
+    "The column p is the two-sided probability of a gain at least that far from zero if tighter holding did nothing at "
+    "all; a small one says that chance alone would seldom do it, not that the cause is known."
+)
+
+
+def paragraphs(context: Context, text: str) -> list[Block]:
+    """A finding as a paragraph of its first words, and one of the rest."""
+    first = first_words(text)
+    rest = text[len(first) :].strip()
+    return [Text(context.say(part)) for part in (first, rest) if part]
+
+
+def findings_page(context: Context) -> Page:
+    """Efficiency against tightness, why it changed, and the experiment that would tell more."""
+    results = context.results
+    relation, change, experiment = results.relation, results.change, results.experiment
+    blocks: list[Block] = [Answer(context.said(headline(results)), ASKED)]
+    if relation is not None:
+        blocks += [Heading("Efficiency against tightness"), *paragraphs(context, relation.sentence)]
+        blocks.append(Text(context.say(relation.control_sentence)))
+        if relation.n:
+            blocks.append(
+                drawn(
+                    lambda f: figures.plot_relation(
+                        relation, results.table, ax=f.add_subplot(), units=context.choice.system
+                    ),
+                    "Efficiency of each brew against the tightness of its mash, with the fitted line and its band; "
+                    "brews that were left out are grey.",
+                    "Left is tighter. The band is for the average of many such brews; single brews scatter more.",
+                )
+            )
+        if len(relation.sensitivity):
+            blocks.append(
+                plain_table(
+                    relation.sensitivity,
+                    "The gain under other assumptions, and without each of the most telling brews [points]",
+                    [(name, str(name).replace("_", " ")) for name in relation.sensitivity.columns],
+                    first="assumption",
+                )
+            )
+        blocks += [
+            Text(P_MEANS, soft=True),
+            Subheading("What the finding rests on"),
+            Listing(context.said(relation.notes)),
+        ]
+        if len(relation.left_out):
+            rows = [[context.brew_cell(str(brew)), str(reason)] for brew, reason in relation.left_out.items()]
+            blocks.append(Table("Brews that were not used", (Column("brew"), Column("reason", wide=True)), rows))
+        blocks.append(Summary(f"The fit in full{context.metric_only}", relation.summary()))
+    if change is not None:
+        blocks += [Heading("Why it changed"), *paragraphs(context, change.sentence)]
+        if len(change.pieces):
+            blocks.append(
+                drawn(
+                    lambda f: figures.plot_change(change, ax=f.add_subplot()),
+                    "Pieces of the change of efficiency with their 95 % ranges, and what is left unexplained.",
+                    "Each piece is a coefficient times the change of its column between the two periods.",
+                    TALL,
+                    phone=(4.2, 1.6 + 0.42 * (len(change.pieces) + 2)),
+                )
+            )
+        blocks.append(Summary(f"The pieces in numbers{context.metric_only}", change.summary()))
+    if experiment is not None:
+        blocks += [Heading("The next experiment"), *paragraphs(context, experiment.sentence)]
+        order = plain_table(
+            experiment.order,
+            "Brews to make, in this order; the last column goes into brews.csv",
+            [(name, str(name).replace("_", " ")) for name in experiment.order.columns],
+        )
+        blocks.append(Folded(f"The order of the {len(experiment.order)} brews", (order,)))
+    blocks += [Listing(tuple(f"{what}: {why}" for what, why in results.reasons.items()))] if results.reasons else []
+    return Page("findings.html", "Did tighter holding pay, and why did efficiency change?", blocks)
