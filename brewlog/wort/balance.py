@@ -27,6 +27,9 @@ from brewlog.wort.sucrose import DENSITY_PER_SG, density_float, density_slope_fl
 if TYPE_CHECKING:
     import pandas as pd
 
+CONTRADICTION = "the readings contradict each other too far for any account: a unit, a stage or a decimal may be wrong"
+"""Why nothing is known where no states come near the readings."""
+
 
 def extract_balance(brew: Brew, rig: Rig | None, constants: pd.DataFrame | None = None) -> ExtractBalance:
     """Account of one brew's extract: what the malt could give, and what was dissolved, rinsed, boiled and fermented.
@@ -83,6 +86,8 @@ def extract_balance(brew: Brew, rig: Rig | None, constants: pd.DataFrame | None 
     for quantity, known in (("pre_boil_volume", volume), ("pre_boil_gravity", gravity)):
         if "pre-boil" not in known:
             reasons[quantity] = f"no pre-boil {quantity.rsplit('_', 1)[1]} was read"
+    if not found.final.converged:
+        reasons = {name: reason if name == "potential" else CONTRADICTION for name, reason in reasons.items()}
     return ExtractBalance(
         brew=brew.label,
         potential=potential,
@@ -114,7 +119,7 @@ def _stages(books: Books, found: Judgement) -> tuple[Mapping[str, Any], ...]:
             LinearCombination({variables[k]: float(row[k]) * widen for k in np.flatnonzero(row)}),
         )
 
-    sane = bool(np.all(np.isfinite(final.state)) and np.all(np.isfinite(final.errors)))
+    sane = final.converged and bool(np.all(np.isfinite(final.state)) and np.all(np.isfinite(final.errors)))
     known = {name: sane and bool(final.determined[k]) for name, k in INDEX.items()}
     states = {name: linear(final.state[k], final.errors[k]) for name, k in INDEX.items() if known[name]}
     volume, gravity, mass = {}, {}, {}

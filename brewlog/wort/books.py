@@ -45,17 +45,20 @@ class Books:
 
     def solve(self, aside: Sequence[int] = ()) -> Reconciled:
         """Reconcile, with the readings of some states set aside."""
-        unknown = self.unknown.copy()
-        unknown[list(aside)] = True
-        return reconcile(self.readings, self.parts, unknown, self.account)
+        return reconcile(self.readings, self.parts, self._unknown(aside), self.account)
 
-    def test(self) -> Reconciled:
-        """Reconcile as if no error were shared.
+    def test(self, aside: Sequence[int] = ()) -> Reconciled:
+        """Reconcile as if no error were shared, with the readings of some states set aside.
 
         The balances are differences, in which a shared offset cancels. How much of a stated standard deviation is
         offset nobody states; a test that assumed too much of it would cry wolf.
         """
-        return reconcile(self.readings, self.apart, self.unknown, self.account)
+        return reconcile(self.readings, self.apart, self._unknown(aside), self.account)
+
+    def _unknown(self, aside: Sequence[int]) -> np.ndarray:
+        unknown = self.unknown.copy()
+        unknown[list(aside)] = True
+        return unknown
 
 
 def open_books(brew: Brew, rig: Rig, constants: pd.DataFrame | None, grist: Grist | None, added: Added) -> Books:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import hypot, isfinite, nan, sqrt
+from math import isfinite, nan, sqrt
 from typing import Any
 
 import numpy as np
@@ -12,8 +12,8 @@ import pandas as pd
 from brewlog.logbook.records import Brew, Rig
 from brewlog.wort.books import Books
 from brewlog.wort.datum import Datum
-from brewlog.wort.instruments import DEAD_VOLUME_SD
 from brewlog.wort.judgement import Judgement
+from brewlog.wort.plausible import plausible
 from brewlog.wort.potential import Grist
 from brewlog.wort.sucrose import sg_from_extract_float
 from brewlog.wort.suspects import ALARM, Suspect
@@ -21,9 +21,6 @@ from brewlog.wort.suspects import ALARM, Suspect
 COLUMNS = ("value", "sd", "adjusted", "adjusted_sd", "standardised", "slip", "unit", "p", "verdict")
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _DIGITS = {"L": 1, "SG": 4, "kg": 2}
-# Ranges of the trade, for remarks only (common practice, no source).
-_ABSORPTION = (0.4, 1.7)
-_EVAPORATION = (0.02, 0.30)
 
 
 def account_checks(
@@ -57,7 +54,7 @@ def account_checks(
             "unit": datum.unit,
             "verdict": _verdict(datum, named, tested, float(gain[state])),
         }
-    rows |= _plausible(brew, rig, efficiencies, states, grist)
+    rows |= plausible(brew, rig, efficiencies, states, grist)
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(COLUMNS))
     frame.index.name = "check"
     return frame
@@ -127,40 +124,6 @@ def describe_slip(suspect: Suspect, books: Books) -> str:
 
 def _datum(suspect: Suspect, books: Books) -> Datum:
     return next(datum for datum in books.data if datum.name == suspect.name)
-
-
-def _plausible(
-    brew: Brew, rig: Rig, efficiencies: Mapping[str, Any], states: Mapping[str, Any], grist: Grist | None
-) -> dict[str, dict[str, Any]]:
-    """Rows for what cannot be, or is seldom met; nothing where all is as usual."""
-    rows: dict[str, dict[str, Any]] = {}
-
-    def add(name: str, value: Any, unit: str, verdict: str) -> None:
-        rows[name] = {"value": value.nominal_value, "sd": value.std_dev, "unit": unit, "verdict": verdict}
-
-    for name, value in efficiencies.items():
-        if value is not None and value.nominal_value - 2.0 * value.std_dev > 100.0:
-            add(f"{name} above 100 %", value, "%", "cannot be: malt mass, its analysis, or a reading is wrong")
-    if grist is not None and "held" in states:
-        held = states["held"] / grist.grist
-        if (
-            held.nominal_value + 2 * held.std_dev < _ABSORPTION[0]
-            or held.nominal_value - 2 * held.std_dev > _ABSORPTION[1]
-        ):
-            add("absorption", held, "L/kg", "seldom met: water volumes or the pre-boil volume may be wrong")
-    if "loss" in states and states["loss"].nominal_value + 2 * states["loss"].std_dev < 0:
-        add("transfer loss below 0", states["loss"], "L", "cannot be: a volume is wrong, or something was added")
-    if "loss" in states and rig.dead_volume:
-        rest = states["loss"] - rig.dead_volume
-        if rest.nominal_value + 2 * hypot(rest.std_dev, DEAD_VOLUME_SD) < 0:
-            verdict = "seldom met: less stayed behind than stays under the tap; a volume or dead_volume may be wrong"
-            add("transfer loss below the dead volume", states["loss"], "L", verdict)
-    if "evaporated" in states and "pre_volume" in states and brew.boil_time:
-        share = states["evaporated"] / states["pre_volume"] / (brew.boil_time / 60.0)
-        low, high = share.nominal_value - 2 * share.std_dev, share.nominal_value + 2 * share.std_dev
-        if high < _EVAPORATION[0] or low > _EVAPORATION[1]:
-            add("evaporation", 100 * share, "%/h", "seldom met: a volume or the length of the boil may be wrong")
-    return rows
 
 
 def _p(value: float) -> str:

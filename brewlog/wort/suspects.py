@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import isinf, log10
 
 import numpy as np
 
@@ -15,8 +16,9 @@ AS_WELL = 2.0
 """Readings whose chi-square gains differ by less than this explain a misfit about equally well: the likelihoods are
 within a factor of 2.7. [1]"""
 
-NO_SLIP = 0.6
-"""A reading that would have to be wrong by more than this share of itself is not suspected. [1]"""
+NO_SLIP = 2.5
+"""A reading that would have to be wrong by more than this factor is not suspected, but for its decimal. [1]"""
+_DECIMAL = 0.08  # how near a factor of ten must be, as its common logarithm
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,23 @@ class Suspect:
     """Chi-square that setting it aside takes away, one degree of freedom."""
 
 
+def may_slip(slip: float, reading: float) -> bool:
+    """Whether anybody makes a slip of this size: by some factor, or with the decimal point one place off.
+
+    Examples
+    --------
+    >>> may_slip(3.0, 28.0), may_slip(-90.0, 28.0), may_slip(2.5 - 25.1, 2.5)
+    (True, False, True)
+    """
+    if isinf(reading):
+        return True
+    right = reading - slip
+    if not right * reading > 0.0:
+        return False
+    places = abs(log10(right / reading))
+    return places <= log10(NO_SLIP) or abs(places - 1.0) < _DECIMAL
+
+
 def find_suspects(
     fit: Reconciled, states: Sequence[int], labels: Sequence[str], values: Sequence[float]
 ) -> list[Suspect]:
@@ -46,15 +65,20 @@ def find_suspects(
     labels : sequence of str
         Their names.
     values : sequence of float
-        Their sizes; infinite for a rig's constant. More than `NO_SLIP` of it is no slip that anybody makes.
+        Their sizes, infinite for a rig's constant, for `may_slip`.
     """
     size, sd, gain = fit.slips()
     rows = [
         Suspect(label, state, float(size[state]), float(sd[state]), float(gain[state]))
         for state, label, value in zip(states, labels, values, strict=True)
-        if np.isfinite(size[state]) and abs(size[state]) <= NO_SLIP * abs(value)
+        if np.isfinite(size[state]) and may_slip(float(size[state]), value)
     ]
-    rows.sort(key=lambda row: -round(row.gain, 6))
+    return closest(rows)
+
+
+def closest(rows: list[Suspect]) -> list[Suspect]:
+    """The best suspect first, and those that come close to it."""
+    rows = sorted(rows, key=lambda row: -round(row.gain, 6))
     return [row for row in rows if rows[0].gain - row.gain < AS_WELL]
 
 

@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from brewlog.logbook.records import Brew
+from brewlog.logbook.records import Addition, Brew
 from brewlog.quantities import unit_of
 from brewlog.wort import correct_hydrometer, extract_balance, extract_from_sg, extract_mass, volume_at_20, wort_density
+from brewlog.wort.balance import CONTRADICTION
 from brewlog.wort.batch import balance_batch
 from brewlog.wort.inventory import constant
 
@@ -318,6 +319,40 @@ def test_impossible_results_are_remarked():
     checks = extract_balance(brew(*PRE, malts=light), RIG).checks
     assert checks.loc["mash above 100 %", "verdict"].startswith("cannot be")
     assert "mash above 100 %" not in extract_balance(brew(*PRE), RIG).checks.index
+    # more sugar than there is extract in the fermenter; unweighed sugar that would have to be less than none
+    much = Addition("1", "sugar", mass=6.0, stage="fermenter")
+    checks = extract_balance(brew(*PRE, *FERMENTER, additions=(much,)), RIG).checks
+    assert checks.loc["brewhouse below 0", "verdict"].startswith("cannot be")
+    weak = (POST[1], read("post-boil", "gravity", 1.030, "SG"), *PRE)
+    checks = extract_balance(brew(*weak, additions=(Addition("1", "sugar", stage="boil"),)), RIG).checks
+    assert checks.loc["extract added in the boil", "verdict"].startswith("cannot be below 0")
+
+
+def test_a_boil_and_a_transfer_that_cannot_be_are_remarked_without_constants():
+    def remarks(*rows):
+        checks = extract_balance(brew(*rows, boil_time=None), RIG).checks["verdict"].str
+        return set(checks.match("cannot be|seldom met").pipe(lambda found: found[found].index))
+
+    assert remarks(*PRE, *POST, *FERMENTER) == set()
+    small = replace(FERMENTER[1], value=2.28)
+    assert remarks(*PRE, *POST, FERMENTER[0], small) == {"transfer loss"}
+    assert remarks(*PRE, *POST, FERMENTER[0], replace(small, value=228.0)) == {
+        "brewhouse above 100 %",
+        "transfer loss below 0",
+    }
+    assert remarks(PRE[1], replace(POST[1], value=32.0), POST[0]) == {"evaporation below 0"}
+
+
+def test_readings_that_no_account_comes_near_are_said_to_contradict_each_other():
+    # a kettle that is not that of the brew: volumes off by a factor of five, gravities the wrong way round
+    rows = [read(stage, "volume", value, "L") for stage, value in (("pre-boil", 140.0), ("post-boil", 5.0))]
+    rows += [read(stage, "gravity", value, "SG") for stage, value in (("pre-boil", 1.110), ("post-boil", 1.020))]
+    balance = extract_balance(brew(FIRST_WORT, *rows, *FERMENTER), RIG)
+    assert balance.potential is not None
+    for name in ("conversion", "lauter", "mash", "brewhouse"):
+        assert getattr(balance, name) is None
+        assert balance.reasons[name] == CONTRADICTION
+    assert "the account does not close" in balance.summary()
 
 
 def test_picture_of_the_waterfall():

@@ -242,3 +242,20 @@ def test_batch_does_not_depend_on_its_blocks():
     part = balance_batch(days.volume[1000:], days.gravity[1000:], 0.25, 0.0005, days.potential[1000:])
     np.testing.assert_allclose(whole.mash[1000:], part.mash)
     np.testing.assert_allclose(whole.mash, days.mash, rtol=1e-6)
+
+
+@pytest.mark.parametrize("factor", [10.0, 0.1, 2.0, 0.5])
+@pytest.mark.parametrize("stage", ["pre-boil", "post-boil"])
+def test_a_decimal_slip_is_named_and_the_figures_do_without_it(stage, factor):
+    day = one_day()
+    readings = tuple(
+        replace(one, value=factor * one.value) if (one.stage, one.quantity) == (stage, "volume") else one
+        for one in day.readings
+    )
+    slipped = extract_balance(replace(day, readings=readings), RIG, CONSTANTS)
+    verdict = slipped.checks.loc["whole account", "verdict"]
+    assert verdict.startswith(f"{stage} volume reads ")
+    assert f"too {'high' if factor > 1 else 'low'} for the other five readings" in verdict
+    clean = extract_balance(day, RIG, CONSTANTS)
+    for name in ("mash", "brewhouse"):
+        assert getattr(slipped, name).nominal_value == pytest.approx(getattr(clean, name).nominal_value, abs=0.2)
