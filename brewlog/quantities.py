@@ -121,7 +121,19 @@ _NAME = r"[A-Za-z%][A-Za-z_]{0,23}"
 _POWER = r"(?:(?:\*\*|\^)-?[1-4]|[1-4])?"
 _GRAMMAR = re.compile(rf"{_NAME}{_POWER}(?:(?:\*|/| per | ){_NAME}{_POWER}){{0,4}}")
 _SIGNS = str.maketrans(
-    {"µ": "u", "μ": "u", "²": "2", "³": "3", "·": "*", "×": "*", "\u00a0": " ", "\u202f": " ", "_": "_"}
+    {
+        "Δ": "delta ",
+        "∆": "delta ",
+        "µ": "u",
+        "μ": "u",
+        "²": "2",
+        "³": "3",
+        "·": "*",
+        "×": "*",
+        "\u00a0": " ",
+        "\u202f": " ",
+        "_": "_",
+    }
 )
 
 _SPELLINGS = {
@@ -202,6 +214,7 @@ _SPELLINGS = {
     "fraction": "1",
     "kg/kg": "1",
     "thou": "thou",
+    "mil": "thou",
     "mils": "thou",
     "inches": "inch",
     "in": "inch",
@@ -226,6 +239,10 @@ _TEMPERATURES = {
     "degrees celsius": "degC",
     "degree celsius": "degC",
     "centigrade": "degC",
+    "cdeg": "degC",
+    "oc": "degC",
+    "grad c": "degC",
+    "grad celsius": "degC",
     "f": "degF",
     "degf": "degF",
     "deg f": "degF",
@@ -234,9 +251,13 @@ _TEMPERATURES = {
     "degrees f": "degF",
     "degrees fahrenheit": "degF",
     "degree fahrenheit": "degF",
+    "fdeg": "degF",
+    "of": "degF",
     "k": "K",
     "kelvin": "K",
 }
+_UNCLEAR = frozenset({"cwt", "hundredweight", "hundredweights", "ton", "tons"})
+"""Names of several masses, none of which is meant more often than the others."""
 _DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "K": "K", "kelvin": "K"}
 
 
@@ -356,6 +377,8 @@ def _readings(text: str, unit: str) -> list[str]:
             if low.startswith("delta") and not delta:
                 return []  # a difference where a temperature is wanted
             return [_DIFFERENCES[name] if delta else name]
+    if low in _UNCLEAR:
+        return []
     if low in _SPELLINGS:
         found.append(_SPELLINGS[low])
     if low in ("1", "-") and unit in ("1", "%"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -33,6 +33,8 @@ class Logbook:
     trace_loaders: Mapping[str, Callable[[], tuple[TraceData, tuple[Event, ...], tuple[Problem, ...]]]] = field(
         repr=False
     )
+    late_problems: Callable[[], Sequence[Problem]] = field(default=tuple, repr=False)
+    """What can be said only when all traces are read."""
 
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
@@ -46,6 +48,8 @@ class Logbook:
                 found.append(Problem(layout.TRACE_FOLDER, None, None, rest, wish, "they are not checked"))
                 break
             found += load()[2]
+        else:
+            found += self.late_problems()
         return tuple(sorted(found, key=_reading_order))
 
     def rig_of(self, brew: Brew) -> Rig | None:

@@ -82,7 +82,7 @@ class ColumnReader:
         """True for temperatures that are plainly not in degC though nothing else is written."""
         if self.column.unit != "degC" or scale.unit != "degC":
             return False
-        other = not_celsius(self._numbers(cells), self.column.hot)
+        other = not_celsius(self._numbers(cells), self.column.hot, 0.25 if self.header.unit is None else 0.5)
         if other is None:
             return False
         middle = statistics.median(self._numbers(cells))
@@ -244,23 +244,25 @@ def number_and_unit(cell: str, comma: bool | None) -> tuple[list[float], str] | 
     return (numbers, found[2].strip()) if found and numbers else None
 
 
-def not_celsius(numbers: Sequence[float], hot: float) -> str | None:
+def not_celsius(numbers: Sequence[float], hot: float, share: float = 0.25) -> str | None:
     """Unit that temperatures are plainly in where they cannot be degC: `degF` or `K`; None where they can.
 
-    More than a quarter lies above `hot`, and none below freezing: one wild value among others is no other unit.
+    More than a share of them lies above `hot`, and none below freezing: one wild value among others is no other unit.
 
     Parameters
     ----------
     numbers : sequence of float
     hot : float
         Hottest temperature that can be. [degC]
+    share : float
+        [1]
 
     Examples
     --------
     >>> not_celsius([68, 149, 152, 168], 105.0), not_celsius([66, 72, 660], 105.0), not_celsius([339.1, 345.2], 105.0)
     ('degF', None, 'K')
     """
-    if not numbers or sum(number > hot for number in numbers) <= len(numbers) / 4 or min(numbers) < 32.0:
+    if not numbers or sum(number > hot for number in numbers) <= share * len(numbers) or min(numbers) < 32.0:
         return None
     if min(numbers) > 260.0 and max(numbers) < 390.0:
         return "K"

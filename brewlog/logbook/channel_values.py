@@ -13,7 +13,7 @@ from brewlog.logbook.channels import Found
 from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import CHANNELS, Column
 from brewlog.logbook.records import Rig
-from brewlog.logbook.series import MOST_TEXTS, tell_bad, to_numbers
+from brewlog.logbook.series import MOST_TEXTS, tell_bad, tell_groups, to_numbers
 from brewlog.logbook.sheets import Teller
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
@@ -23,8 +23,10 @@ _SWITCH = {
 _HOT = ("mash_temp", "base_temp", "set_temp")
 COLD = 33.0
 """A mash whose hottest reading is colder was no mash. [degC]"""
-_PLAINLY_WATT = 130.0
-"""A power without unit whose middle value lies above this is no per cent."""
+_PLAINLY_WATT = 0.1
+"""Share of the values of a power that are too large for per cent, from which none of them is. [1]"""
+_PLAINLY_KILOWATT, _ENOUGH = 8.0, 20
+"""A power that never rises above so many per cent, in so many rows or more, heats no kettle (no source)."""
 _UNIT_ENDS = frozenset("CFKcfkWwn%")
 """Last signs of the units of channels."""
 
@@ -77,6 +79,7 @@ def read_channel(
         if like is not None and np.isfinite(numbers[like]):
             cost = f"read as {numbers[like]:.6g}, and so on in this column"
             tell.note(int(lines[like]), header.written, str(cells.iloc[like]), "a decimal point", cost)
+    tell_groups(header, cells, numbers, lines, comma, tell)
     tell_bad(header, cells, numbers, lines, wish, "this cell is left out", tell)
     top = float(known.max()) if len(known) else 0.0
     if column.unit == "%" and target == column.name and scale.unit == "%" and 0 < top <= 1.0:
@@ -89,6 +92,9 @@ def read_channel(
     result = np.asarray(scale(numbers), dtype=float)
     if target == "power_watt" and rig is not None and rig.heater_power:
         return "power", 100.0 * result / rig.heater_power
+    if target == "power_watt":
+        wish, cost = "heater_power of the rig in rigs.csv", "kept in W, not as a share of nameplate power"
+        tell.note(line, header.written, f"power in {scale.unit}", wish, cost)
     return target, result
 
 
@@ -167,8 +173,12 @@ def _unclear(
         tell.problem(line, header.written, f"temperatures up to {np.max(known):.4g} {said}", wish, cost)
         return True
     on = known[known > 0]
-    if target == "power" and scale.unit == "%" and len(on) and float(np.median(on)) > _PLAINLY_WATT:
-        wish = f"per cent of nameplate, or the unit in the header: {column.name} [W]"
-        tell.problem(line, header.written, f"numbers around {np.median(on):.4g} {said}", wish, cost)
-        return True
+    if target == "power" and scale.unit == "%" and len(on):
+        other = "W" if (on > column.high).mean() > _PLAINLY_WATT else None
+        if len(on) >= _ENOUGH and 1.0 < float(on.max()) < _PLAINLY_KILOWATT:
+            other = "kW"
+        if other is not None:
+            wish = f"per cent of nameplate, or the unit in the header: {column.name} [{other}]"
+            tell.problem(line, header.written, f"numbers up to {on.max():.4g} {said}", wish, cost)
+            return True
     return False

@@ -4,15 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from brewlog.logbook import values
 from brewlog.logbook.headers import Header, split_suffix
 from brewlog.logbook.layout import CHANNELS, COMMON_WORDS
 from brewlog.logbook.sheets import Teller
 from brewlog.logbook.tables import MANY, OWN_COLUMN
+from brewlog.quantities import parse_unit
 
-Names = Mapping[str, tuple[str, str | None, str]]
-"""Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+
+class Named(NamedTuple):
+    """A row of channels.csv."""
+
+    channel: str
+    unit: str | None
+    written: str
+    """Header of the logger as written in channels.csv."""
+    line: int
+
+
+Names = Mapping[str, Named]
+"""What channels.csv says, by the plain header of the logger."""
 DATE = "date"
 """A column of dates beside one of times of day."""
 _DATES = ("date", "day", "logdate", "datestamp")
@@ -57,9 +70,10 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
     # what the brewer said comes first, then plain names, guesses last
     for header in headers:
         listed = names.get(values.plain(header.written)) or names.get(values.plain(header.name))
-        if header.name and listed and listed[0] not in taken:
-            found[header.place] = Found(header, listed[0], listed[1] or header.unit)
-            taken[listed[0]] = header
+        if header.name and listed and listed.channel not in taken:
+            found[header.place] = Found(header, listed.channel, listed.unit or header.unit)
+            taken[listed.channel] = header
+            _tell_two_units(header, listed, line, tell)
     for header in headers:
         channel = own.get(values.plain(header.name))
         if header.name and header.place not in found and channel and channel not in taken:
@@ -86,6 +100,20 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
     usable = bool(set(taken) & {"time", "elapsed", DATE}) and bool(set(taken) & set(CHANNELS))
     _tell_unknown(unknown, [name for name in own.values() if name not in taken], usable, line, tell)
     return [found[place] for place in sorted(found)]
+
+
+def _tell_two_units(header: Header, listed: Named, line: int, tell: Teller) -> None:
+    """Note a header whose unit is another than that of channels.csv."""
+    if header.unit is None or listed.unit is None or listed.channel == "time":
+        return
+    canonical = "s" if listed.channel == "elapsed" else CHANNELS[listed.channel].unit
+    try:
+        same = parse_unit(header.unit, canonical)[1:] == parse_unit(listed.unit, canonical)[1:]
+    except ValueError:
+        same = values.plain(header.unit) == values.plain(listed.unit)
+    if not same:
+        wish = f"the unit of channels.csv, line {listed.line}: {listed.unit}"
+        tell.note(line, header.written, f"unit {header.unit}", wish, f"read in {listed.unit}")
 
 
 def _tell_unknown(unknown: Sequence[Header], free: Sequence[str], usable: bool, line: int, tell: Teller) -> None:

@@ -14,19 +14,30 @@ from brewlog.logbook.sheets import Teller
 MOST_FAULTS = 5
 """Faults of one kind in one channel that are told one by one."""
 _SENSORS = ("mash_temp", "base_temp")
+SPARSE = 0.8
+"""Share of a trace's time in gaps of much the same length from which its rows are that far apart. [1]"""
 _WISHES = {
     "gap": "rows at most 5 min apart",
     "dropout": "values at most 5 min apart",
     "out of order": "times that rise",
     "restart": "times that rise",
+    "newest first": "times that rise",
     "duplicate time": "each time once",
     "coarse clock": "each time once",
     "control fallback": "the bed probe's values",
 }
 
 
-def clean(frame: pd.DataFrame) -> list[TraceFault]:
-    """Leave out of the frame what is no measurement; what was found."""
+def clean(frame: pd.DataFrame, follows: str | None = None) -> list[TraceFault]:
+    """Leave out of the frame what is no measurement; what was found.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        Changed in place.
+    follows : str, optional
+        Sensor that the controller follows as the brewer says, `mash` or `base`.
+    """
     elapsed = frame["elapsed"].to_numpy(dtype=float)
     found = faults.find_gaps(elapsed)
     for name, column in CHANNELS.items():
@@ -47,9 +58,8 @@ def clean(frame: pd.DataFrame) -> list[TraceFault]:
             absent = faults.find_absent(elapsed, frame[name].to_numpy(dtype=float), CHANNELS[name])
             found += [fault for fault in absent if not _known_already(fault, found)]
     if {"mash_temp", "base_temp", "set_temp"} <= set(frame.columns):
-        found += faults.find_fallback(
-            elapsed, *(frame[name].to_numpy(dtype=float) for name in ("mash_temp", "base_temp", "set_temp"))
-        )
+        mash, base, target = (frame[name].to_numpy(dtype=float) for name in ("mash_temp", "base_temp", "set_temp"))
+        found += faults.find_fallback(elapsed, mash, base, target, follows)
     return found
 
 
@@ -70,6 +80,11 @@ def tell_faults(told: list[tuple[Teller, Told]]) -> None:
     for tell, one in told:
         kinds.setdefault((tell.file, one.fault.kind, one.fault.channel, one.lost), []).append((tell, one))
     for members in kinds.values():
+        if members[0][1].fault.kind == "gap" and (step := _sparse(members)):
+            tell, one = members[0]
+            found = f"rows about {step / 60:.3g} min apart, {len(members)} gaps"
+            tell.note(one.line, None, found, _WISHES["gap"], one.fault.action)
+            continue
         for tell, one in members[:MOST_FAULTS]:
             fault = one.fault
             rows = f"{fault.rows} {'row' if fault.rows == 1 else 'rows'}, " if fault.rows else ""
@@ -88,3 +103,13 @@ def tell_faults(told: list[tuple[Teller, Told]]) -> None:
                 _WISHES.get(one.fault.kind, "values that follow the day"),
                 one.fault.action,
             )
+
+
+def _sparse(members: list[tuple[Teller, Told]]) -> float | None:
+    """Step between the rows of a trace that consists of gaps; None where it does not. [s]"""
+    if len(members) <= MOST_FAULTS:
+        return None
+    lengths = np.array([one.fault.end - one.fault.start for _, one in members])
+    span = members[-1][1].fault.end - members[0][1].fault.start
+    alike = np.abs(lengths - np.median(lengths)) < 0.5 * np.median(lengths)
+    return float(np.median(lengths)) if lengths[alike].sum() >= SPARSE * span else None

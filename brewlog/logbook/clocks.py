@@ -26,6 +26,9 @@ _EPOCHS = (
 )
 
 
+Zones = tuple[tuple[float, float], ...]
+
+
 @dataclass(frozen=True)
 class Clock:
     """Times of the rows of one file."""
@@ -40,6 +43,10 @@ class Clock:
     """What was read in place of ISO 8601."""
     offset: float | None = None
     """Local time minus UTC of the first row, where offsets were written. [s]"""
+    zones: Zones = ()
+    """Where offsets change from row to row: from when each holds, in `seconds`, and local time minus UTC. [s]"""
+    utc: bool = False
+    """True where the times are in UTC by their notation alone, which tells nothing of the place."""
 
 
 LONGEST_NUMBER = 60
@@ -107,9 +114,14 @@ def read_clock(cells: pd.Series) -> Clock | None:
         form, iso, swappable = found
         if swappable:
             return Clock(_seconds(iso, late), False, False, f"{_words(form)}; day and month could be swapped")
-    first = next((m[1] for m in offsets if m), None) if zoned else None
     read_as = None if form is None else _words(form)
-    return Clock(_seconds(iso, late), zoned, True, read_as, None if first is None else _offset(first))
+    seconds = _seconds(iso, late)
+    if not zoned:
+        return Clock(seconds, False, True, read_as)
+    behind = [found[1] if found else None for found in offsets]
+    first = next(text for text in behind if text)
+    utc = all(text in ("Z", "z") for text in set(behind) if text)
+    return Clock(seconds, True, True, read_as, _offset(first), _changes(seconds, behind), utc)
 
 
 def are_times_of_day(texts: Iterable[str]) -> bool:
@@ -120,6 +132,8 @@ def are_times_of_day(texts: Iterable[str]) -> bool:
 
 
 _ZULU = re.compile(r"(.*:\d{2}(?:\.\d{1,9})?) ?(?:UTC|GMT)")
+_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,? +", re.IGNORECASE)
+_ZONE_NAME = re.compile(r"(.*\d:\d{2}(?::\d{2}(?:\.\d{1,9})?)?) ?(?!AM|PM|am|pm)([A-Z][A-Za-z]{1,4})")
 _COMMA = re.compile(r"(:\d{2}),(\d{1,9})(?=$|[ Zz+-])")
 
 
@@ -132,9 +146,39 @@ def _plain(text: str) -> str:
         text = f"{text[:11]}0{text[11:]}"  # 2024-05-31 9:30 beside 10:30
     if "," in text:
         text = _COMMA.sub(r"\1.\2", text)
+    if text[:1].isalpha():
+        text = _WEEKDAY.sub("", text, count=1)
     if text[-1:] in "CT" and (found := _ZULU.fullmatch(text)):
         return f"{found[1]}Z"
     return text
+
+
+def zone_name(texts: Iterable[str]) -> str | None:
+    """Name of a time zone behind every one of some times, such as CET; None where there is none, or several.
+
+    Such a name has no one meaning, and none is needed within a day.
+
+    Examples
+    --------
+    >>> zone_name(["2024-05-31 09:30:00 CEST"]), zone_name(["2024-05-31 09:30:00"]), zone_name(["9:30 PM"])
+    ('CEST', None, None)
+    """
+    names = set()
+    for text in texts:
+        found = _ZONE_NAME.fullmatch(text.strip()) if len(text) <= 60 else None
+        names.add(found[2] if found else None)
+        if len(names) > 1:
+            return None
+    name = names.pop() if names else None
+    return None if name in ("UTC", "GMT") else name
+
+
+def _changes(seconds: np.ndarray, written: list[str | None]) -> Zones:
+    """From when each of several offsets holds."""
+    if len({text for text in written if text}) < 2:
+        return ()
+    known = sorted((float(s), _offset(text)) for s, text in zip(seconds, written, strict=True) if text and s == s)
+    return tuple((s, o) for k, (s, o) in enumerate(known) if not k or o != known[k - 1][1])
 
 
 def read_moment(text: str) -> Clock | None:
@@ -178,7 +222,7 @@ def _numbers(numbers: np.ndarray) -> Clock | None:
     middle = float(np.nanmedian(numbers))
     for low, high, factor, name in _EPOCHS:
         if low < middle < high:
-            return Clock(numbers / factor, True, True, f"{name} since 1970")
+            return Clock(numbers / factor, True, True, f"{name} since 1970", 0.0, utc=True)
     if 20000 < middle < 80000:
         seconds = np.round(numbers * 86400.0, 1) + SERIAL_ZERO
         return Clock(seconds, False, True, "a spreadsheet's serial dates")

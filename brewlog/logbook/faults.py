@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pandas as pd
 
 from brewlog.logbook.layout import Column
 from brewlog.logbook.records import TraceFault
@@ -26,7 +27,15 @@ OTHERS_MOVE = 4.0
 STEPS_MOVE = 20.0
 """The same in steps of the sensor's own resolution: one that shows whole degrees may well stand still. [1]"""
 WARM = 30.0
-"""A probe colder than this lies on the bench and may stand still. [degC]"""
+"""A probe colder than this from the start on lies on the bench and may stand still. [degC]"""
+THROWN = 15.0
+"""No sensor in wort moves that far from one row to the next, and back as suddenly. [K]"""
+BACK = 8.0
+"""How near a sensor must come to where it was before, for such an excursion. [K]"""
+MOST_JUMPS = 20
+"""Jumps among which the one back is looked for."""
+AT_ONCE = 120.0
+"""Longest step between two rows over which a jump is told from a slope. [s]"""
 PULLED = 8.0
 """A fall of a bed probe by this much, and back, faster than any bed can. [K]"""
 QUICK = 180.0
@@ -34,7 +43,11 @@ QUICK = 180.0
 OUT_AT_MOST = 1800.0
 """A probe that stays out longer is not told from a bed that was cooled. [s]"""
 FALLBACK_NEAR = 0.8
+"""How near its target the base lies while it is what the controller follows. [K]"""
 FALLBACK_FAR = 1.5
+"""How far ahead of the target the base was before, at least. [K]"""
+FALLBACK_HELD = 0.4
+"""The same where the brewer says that the controller follows the bed: the base then has no reason to stay so near."""
 
 
 def runs(mask: np.ndarray) -> Iterator[tuple[int, int]]:
@@ -82,6 +95,7 @@ def clean_channel(elapsed: np.ndarray, values: np.ndarray, column: Column) -> tu
         leave_out((kept < column.low) | (kept > column.high) | np.isinf(kept), "out of range")
     if is_temp and column.name != "set_temp":
         leave_out(_spikes(elapsed, kept), "spike")
+        leave_out(_excursions(elapsed, kept), "excursion")
     return kept, found
 
 
@@ -116,6 +130,28 @@ def _spikes(elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
     return mask
 
 
+def _excursions(elapsed: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Stretches of up to half an hour between two jumps of `THROWN` or more from one row to the next, out and back."""
+    mask = np.zeros(len(values), dtype=bool)
+    known = np.flatnonzero(np.isfinite(values))
+    v, t = values[known], elapsed[known]
+    steps = np.diff(v)
+    jumps = np.flatnonzero((np.abs(steps) >= THROWN) & (np.diff(t) <= AT_ONCE))
+    done = -1
+    for place, out in enumerate(jumps.tolist()):
+        if out <= done:
+            continue
+        for back in jumps[place + 1 : place + 1 + MOST_JUMPS].tolist():
+            if t[back + 1] - t[out] > OUT_AT_MOST:
+                break
+            inside = v[out + 1 : back + 1]
+            if abs(v[back + 1] - v[out]) <= BACK and np.abs(inside - v[out]).min() >= BACK:
+                mask[known[out + 1 : back + 1]] = True
+                done = back
+                break
+    return mask
+
+
 def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[TraceFault]:
     """Stretches in which a sensor in warm wort stood still while another moved.
 
@@ -134,17 +170,25 @@ def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[Trac
     for name, values in sensors.items():
         others = [series for other, series in sensors.items() if other != name]
         same = np.zeros(len(values), dtype=bool)
-        same[1:] = (values[1:] == values[:-1]) & (values[1:] > WARM)
+        same[1:] = values[1:] == values[:-1]
         least = max(OTHERS_MOVE, STEPS_MOVE * _resolution(values))
         for last, end in runs(same):
             start = last - 1
             if elapsed[end] - elapsed[start] < STUCK:
+                continue
+            if values[start] <= WARM and not _was_alive(values, start, end):
                 continue
             moves = [_movement(part) for series in others if len(part := _finite(series[start : end + 1]))]
             if moves and max(moves) > least:
                 rows = int(end - start + 1)
                 found.append(TraceFault("stuck", name, float(elapsed[start]), float(elapsed[end]), rows, "left out"))
     return found
+
+
+def _was_alive(values: np.ndarray, start: int, end: int) -> bool:
+    """True where a sensor moved before it stood still, or never moved at all."""
+    before = np.unique(_finite(values[:start]))
+    return len(before) >= 4 or end - start + 1 >= 0.9 * np.isfinite(values).sum()
 
 
 def _resolution(values: np.ndarray) -> float:
@@ -181,10 +225,9 @@ def find_probe_out(elapsed: np.ndarray, values: np.ndarray, name: str) -> list[T
     t, v = elapsed[known], values[known]
     found: list[TraceFault] = []
     k = 0
-    ahead = np.searchsorted(t, t + QUICK, "right") - 1
-    falls = np.flatnonzero(v - v[ahead] >= PULLED) if len(v) else np.array([], dtype=int)
+    falls = np.flatnonzero(v - _lowest_ahead(t, v) >= PULLED) if len(v) else np.array([], dtype=int)
     for first in falls:
-        if first < k or t[ahead[first]] - t[first] <= 0:
+        if first < k:
             continue
         last = int(np.searchsorted(t, t[first] + OUT_AT_MOST, "right"))
         level = v[first]
@@ -202,7 +245,15 @@ def find_probe_out(elapsed: np.ndarray, values: np.ndarray, name: str) -> list[T
     return found
 
 
-def find_fallback(elapsed: np.ndarray, mash: np.ndarray, base: np.ndarray, target: np.ndarray) -> list[TraceFault]:
+def _lowest_ahead(t: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Lowest value within `QUICK` from each row on."""
+    backwards = pd.Series(v[::-1], index=pd.to_timedelta(t[-1] - t[::-1], unit="s"))
+    return backwards.rolling(f"{QUICK:.0f}s", closed="both").min().to_numpy()[::-1]
+
+
+def find_fallback(
+    elapsed: np.ndarray, mash: np.ndarray, base: np.ndarray, target: np.ndarray, follows: str | None = None
+) -> list[TraceFault]:
     """Dropouts of the bed probe of 2 min or more in which the base was held where the bed was before.
 
     Parameters
@@ -211,19 +262,26 @@ def find_fallback(elapsed: np.ndarray, mash: np.ndarray, base: np.ndarray, targe
         [s]
     mash, base, target : numpy.ndarray, shape (n,)
         Bed, base and set temperature. [degC]
+    follows : str, optional
+        Sensor that the controller follows as the brewer says, `mash` or `base`.
 
     Returns
     -------
     list of TraceFault
     """
     found: list[TraceFault] = []
+    if follows == "base":
+        return found
     ahead = base - target
     for a, b in runs(np.isnan(mash)):
         if a == 0 or b == len(mash) - 1 or elapsed[b] - elapsed[a] < 120.0:
             continue
         late = _finite(ahead[a + (b - a) // 2 : b + 1])  # the base takes a while to come down
         before = _finite(ahead[(elapsed >= elapsed[a] - 600.0) & (elapsed < elapsed[a])])
-        if len(late) and len(before) and abs(late.mean()) < FALLBACK_NEAR and before.mean() > FALLBACK_FAR:
+        if not len(late) or not len(before) or abs(late.mean()) >= FALLBACK_NEAR:
+            continue
+        held = follows == "mash" and len(late) >= 4 and np.abs(late).max() < FALLBACK_HELD
+        if held or before.mean() > FALLBACK_FAR:
             span = (float(elapsed[a]), float(elapsed[b]))
             action = "the controller seems to have followed the base meanwhile"
             found.append(TraceFault("control fallback", "base_temp", *span, int(b - a + 1), action))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import islice
 from pathlib import Path
 from unicodedata import normalize
 
@@ -34,19 +35,42 @@ def can_be_a_file(label: str) -> bool:
     return not set(label) & set("/\\\0") and label.strip(". ") != "" and label.isprintable()
 
 
-def tell_unread(present: Mapping[str, Path], say: Say) -> None:
-    """Report tables in the folder that nothing is read from."""
+def tell_unread(present: Mapping[str, Path], labels: Iterable[str], say: Say) -> None:
+    """Report tables in the folder that nothing is read from.
+
+    Parameters
+    ----------
+    present : mapping
+        Files and folders by name in small letters.
+    labels : iterable of str
+        Brews and water tests.
+    say : callable
+        Takes each `Problem`.
+    """
     known = {file.name for file in layout.FILES} | {f"{file.name}.gz" for file in layout.FILES}
     strange = [
         file
         for name, file in present.items()
         if name not in known and not file.name.startswith((".", "~")) and name.endswith((".csv", ".csv.gz"))
     ]
+    traces = {label.casefold() for label in labels}
+    free = [one.name.removesuffix(".csv") for one in layout.FILES if one.name not in present]
     for file in strange[:MANY]:
-        near = values.nearest(file.name, [one.name for one in layout.FILES if one.name not in present])
-        hint = f" (perhaps {near!r})" if near else ""
-        wish = f"one of the logbook's files{hint}"
+        stem = _stem(file.name) or file.name
+        near = values.nearest(stem, free)
+        if stem.casefold() in traces:
+            wish = f"a trace in the folder {layout.TRACE_FOLDER}"
+            _say(say, shown(file.name), "a file of this name", wish, "it is not read", False)
+            continue
+        wish = "one of the logbook's files" + (f" (perhaps '{near}.csv')" if near else "")
         _say(say, shown(file.name), "a file of this name", wish, "it is not read", near is None)
+    for name, file in present.items():
+        if name == layout.TRACE_FOLDER or name.startswith((".", "~")) or not _is_folder(file):
+            continue
+        if _holds_tables(file):
+            missing = layout.TRACE_FOLDER not in present and values.nearest(name, [layout.TRACE_FOLDER])
+            wish = f"a folder {layout.TRACE_FOLDER!r}"
+            _say(say, shown(file.name), "a folder with .csv files", wish, "it is not read", not missing)
     if len(strange) > MANY:
         found = f"{len(strange) - MANY} more files of other names"
         _say(say, shown(strange[MANY].name), found, "the logbook's files", "they are not read", True)
@@ -94,6 +118,8 @@ def find_traces(folder: Path, brews: Iterable[str], tests: Iterable[str], say: S
         if stem is None:
             if not _is_folder(file):
                 _say(say, where, "a file of this kind", "a .csv or .csv.gz file", "it is not read", True)
+            elif _holds_tables(file):
+                _say(say, where, "a folder with .csv files", f"traces in {folder.name} itself", "not read", False)
             continue
         owner, part = _owner(stem, by_name, where, say)
         if owner is None:
@@ -121,6 +147,14 @@ def _is_folder(file: Path) -> bool:
         return file.is_dir()
     except OSError:  # in a folder that may be listed but not entered
         return False
+
+
+def _holds_tables(folder: Path) -> bool:
+    """True where one of the first files of a folder is a table."""
+    try:
+        return any(_stem(file.name) is not None for file in islice(folder.iterdir(), MOST_FILES))
+    except OSError:
+        return True
 
 
 def _stem(name: str) -> str | None:

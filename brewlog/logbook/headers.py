@@ -12,7 +12,12 @@ from brewlog.logbook.text import MAX_COLUMNS
 from brewlog.quantities import MAX_UNIT_LENGTH, parse_unit
 
 _HEADER = re.compile(r"\s*([^\[\]()]*?)\s*[\[(]([^\[\]()]*)[\])]\s*")
-_TOKEN = re.compile(r"[\s_,/]+")
+_BRACKETS = str.maketrans("［］（）｛｝{}【】", "[]()[][][]")
+_SQUARE = re.compile(r"\[+([^\[\]()]*)\]")
+_ROUND = re.compile(r"\(([^\[\]()]*)\)")
+_CLOSED = re.compile(r"\s*(\S.*?)\s+(\S+?)[\])]\s*")
+_ANGLED = re.compile(r"([^<>]+)<([^<>]+)>\s*")
+_TOKEN = re.compile(r"[\s_,/:]+")
 SHOWN = 60
 """Longest piece of a file that a message repeats. [characters]"""
 PREAMBLE = 40
@@ -39,7 +44,7 @@ class Header:
     place: int
     written: str
     name: str
-    """Without unit."""
+    """Without unit; empty where the column has none, or one that an earlier column has."""
     unit: str | None
     """None where no unit is written."""
 
@@ -57,7 +62,27 @@ def split_header(cell: str) -> tuple[str, str | None]:
         name, _, unit = cell[:200].replace("(", "[").partition("[")
         return (name.strip(), unit) if unit and name.strip() else (cell.strip(), None)
     found = _HEADER.fullmatch(cell)
-    return (found[1], found[2].strip() or None) if found and found[1] else (cell.strip(), None)
+    if found and found[1]:
+        return found[1], found[2].strip() or None
+    return _split_oddly(cell) or (cell.strip(), None)
+
+
+def _split_oddly(cell: str) -> tuple[str, str | None] | None:
+    """Name and unit of a header whose brackets are of another kind, not closed, several or one in another."""
+    plain = cell.translate(_BRACKETS)
+    if "[" not in plain and "(" not in plain and (closed := _CLOSED.fullmatch(plain)):
+        return closed[1], closed[2]
+    if "[" not in plain and "(" not in plain:
+        angled = _ANGLED.fullmatch(plain)
+        return (angled[1].strip(), angled[2].strip() or None) if angled and angled[1].strip() else None
+    start = min(place for place in (plain.find("["), plain.find("(")) if place >= 0)
+    name, rest = plain[:start].strip(), plain[start:]
+    if not name:
+        return None
+    square = _SQUARE.search(rest)  # a remark may stand in round ones beside it
+    group = square or _ROUND.match(rest)
+    unit = group[1] if group else rest.strip("[] ").removeprefix("(")
+    return name, unit.strip() or None
 
 
 def split_suffix(name: str, unit: str) -> tuple[str, str] | None:
@@ -124,8 +149,12 @@ def read_headers(cells: list[str], line: int, file: str, say: Say) -> list[Heade
         written = shown(cell)
         if key in seen:
             say(Problem(file, line, written, written, "every column once", "this second column is left out"))
+            headers.append(Header(place, written, "", None))
             continue
         seen.add(key)
+        if unit is not None and len(cell) <= 200 and _HEADER.fullmatch(cell) is None:
+            wish = "a name and its unit in brackets"
+            say(Problem(file, line, written, written, wish, f"read as {shown(f'{name} [{unit}]')}", "note"))
         headers.append(Header(place, written, name, unit))
     return headers
 

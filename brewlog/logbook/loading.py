@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import pandas as pd
 
 from brewlog.logbook.channels import Names
 from brewlog.logbook.moments import moments
+from brewlog.logbook.naming import ByRig, unused_names
 from brewlog.logbook.parts import TraceSource
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Event, Rig, TraceFault
@@ -31,35 +32,33 @@ class TraceLoaders:
         root: Path,
         files: Mapping[str, Sequence[Path]],
         rigs: Mapping[str, Rig],
-        names: Mapping[str | None, dict[str, tuple[str, str | None, str]]],
+        names: ByRig,
     ) -> None:
         self.root, self.files, self.rigs, self.names = root, files, rigs, names
         self.by_label: dict[str, Callable[[], Told]] = {}
         self.kept: dict[str, Told] = {}
         self.rows = 0
+        self.seen: dict[str | None, set[str]] = {}
 
-    def add(self, label: str, rig: str | None, events: list[Row]) -> dict[str, Any]:
-        """Fields of a record that load its trace; none where it has neither trace nor events."""
+    def add(self, label: str, rig: str | None, row: Row, events: list[Row]) -> dict[str, Any]:
+        """Fields of a record, made of a row, that load its trace; none where it has neither trace nor events."""
         files = tuple(self.files.get(label, ()))
         if not files and not events:
             return {}
         names: Names = self.names.get(rig, {}) | self.names.get(None, {})
-        source = TraceSource(self.root, files, self.rigs.get(rig) if rig else None, names)
+        follows, day = row.values.get("heater_follows"), row.values.get("date")
+        seen = self.seen.setdefault(rig, set())
+        source = TraceSource(self.root, files, self.rigs.get(rig) if rig else None, names, follows, day, seen)
+        loader = TraceLoader(source, label, tuple(events), self)
+        self.by_label[label] = loader.told
+        return {"load_trace": loader}
 
-        def load() -> Told:
-            return self._remembered(label, lambda: _load(source, label, events))
+    def late(self) -> list[Problem]:
+        """What can be said only when all traces are read."""
+        return unused_names(self.names, self.seen)
 
-        def loaded() -> Loaded:
-            data, found, _ = load()
-            return data.frame, data.faults, found
-
-        def own() -> pd.DataFrame | None:
-            return load_trace(replace(source, own=True), lambda problem: None).own if files else None
-
-        self.by_label[label] = load
-        return {"load_trace": loaded, "load_own": own}
-
-    def _remembered(self, label: str, load: Callable[[], Told]) -> Told:
+    def remembered(self, label: str, load: Callable[[], Told]) -> Told:
+        """What `load` gives, kept for a label while there is room."""
         if label not in self.kept:
             result = load()
             rows = 0 if result[0].frame is None else len(result[0].frame)
@@ -70,7 +69,31 @@ class TraceLoaders:
         return self.kept[label]
 
 
-def _load(source: TraceSource, label: str, events: list[Row]) -> Told:
-    said: list[Problem] = []
-    data = load_trace(source, said.append) if source.files else TraceData(None, (), None)
-    return data, moments(events, label, data, said.append), tuple(said)
+@dataclass(frozen=True)
+class TraceLoader:
+    """Loads the trace of one brew or water test."""
+
+    source: TraceSource
+    label: str
+    events: tuple[Row, ...]
+    all: TraceLoaders
+
+    def __call__(self) -> Loaded:
+        """Frame, faults and events."""
+        data, found, _ = self.told()
+        return data.frame, data.faults, found
+
+    def told(self) -> Told:
+        """The trace, the events and what is to be said of them."""
+        return self.all.remembered(self.label, self._load)
+
+    def own(self) -> pd.DataFrame | None:
+        """Columns of the brewer's own beside `elapsed`; the files are read again."""
+        if not self.source.files:
+            return None
+        return load_trace(replace(self.source, own=True), lambda problem: None).own
+
+    def _load(self) -> Told:
+        said: list[Problem] = []
+        data = load_trace(self.source, said.append) if self.source.files else TraceData(None, (), None)
+        return data, moments(self.events, self.label, data, said.append), tuple(said)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from brewlog.logbook import layout
+from brewlog.logbook import layout, values
 from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Malt, Rest, Rig, WaterTest
@@ -67,6 +67,9 @@ def _malt(row: Row, label: str, told: Complaints) -> Malt:
     name = row.values.get("malt")
     if name is None:
         told.complain("grist.csv", row.line, "malt", "an empty cell", "type of the malt", "read as 'malt'", "note")
+    if row.values.get("mass") is None and values.is_missing(row.cells.get("mass", "")):
+        wish, cost = "how much of it was mashed", f"the grist of {label} is short of it"
+        told.complain("grist.csv", row.line, "mass", "an empty cell", wish, cost, "note")
     return Malt(**(row.values | {"brew": label, "malt": name or "malt"}), own=row.own)
 
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from brewlog.logbook.clocks import Zones
 from brewlog.logbook.layout import CHANNELS
-from brewlog.logbook.order import usual_step
+from brewlog.logbook.order import REPEATED, usual_step
 from brewlog.logbook.sheets import Teller
 
 FARTHEST = 900.0
@@ -37,6 +38,10 @@ class Part:
     """The file's own elapsed time at clock zero, where it has both. [s]"""
     written: Mapping[str, str] = field(default_factory=dict)
     """Headers as the brewer wrote them, by channel."""
+    zones: Zones = ()
+    """From when on which local time minus the clock holds, where it changes. [s]"""
+    utc: bool = False
+    """True where the clock is in UTC by its notation alone."""
 
     @property
     def key(self) -> str:
@@ -61,9 +66,17 @@ def merge_parts(parts: Sequence[Part]) -> Part:
         fitted = _same_kind(merged, part)
         if fitted is None:
             continue
-        if merged.key == "elapsed":
+        again = _repeated(merged.frame, fitted.frame, merged.key)
+        if again.any():
+            rows = f"{again.sum()} {'rows' if again.sum() > 1 else 'row'} that an earlier file of the day has, too"
+            part.tell.note(int(part.frame["line"].iloc[0]), None, rows, "every row once", "read once")
+            fitted = replace(fitted, frame=fitted.frame[~again])
+            if fitted.frame.empty:
+                continue
+        elif merged.key == "elapsed":
             fitted = _elapsed(merged, fitted)
         fitted = _same_clock(merged, fitted)
+        _tell_clash(merged, fitted)
         both = pd.concat([merged.frame, fitted.frame], ignore_index=True)
         both = both.sort_values(merged.key, kind="stable").groupby(merged.key, as_index=False).first()
         merged = replace(merged, frame=both)
@@ -83,6 +96,39 @@ def _same_kind(merged: Part, part: Part) -> Part | None:
     found, wish = "clock times of which only one file tells the offset", "both with their offset"
     part.tell.note(None, None, found, wish, "read as the local time of the other")
     return replace(part, frame=part.frame.assign(clock=part.frame["clock"] + shift), zoned=merged.zoned)
+
+
+def _repeated(first: pd.DataFrame, second: pd.DataFrame, key: str) -> np.ndarray:
+    """Mask of the second file's rows that the first has, too; of times alone that agree, nothing is concluded."""
+    names = [name for name in CHANNELS if name in first and name in second]
+    common = second[key].isin(first[key]).to_numpy()
+    if not names or not common.any():
+        return np.zeros(len(second), dtype=bool)
+    columns = [key, *names]
+    both = pd.concat([first[columns], second[columns]], ignore_index=True)
+    again = both.duplicated().to_numpy()[len(first) :]
+    within = (second[key] <= first[key].max()).to_numpy()
+    same = set(second.columns) <= set(first.columns)
+    return again if same and again.sum() >= REPEATED * within.sum() else np.zeros(len(second), dtype=bool)
+
+
+def _tell_clash(merged: Part, part: Part) -> None:
+    """Report rows of one time for which two files have different values of a channel."""
+    key = merged.key
+    names = [name for name in CHANNELS if name in merged.frame and name in part.frame]
+    if not names or not part.frame[key].isin(merged.frame[key]).any():
+        return
+    both = merged.frame[[key, *names]].merge(part.frame[[key, "line", *names]], on=key, suffixes=("", " again"))
+    apart = np.zeros(len(both), dtype=bool)
+    for name in names:
+        one, other = both[name].to_numpy(dtype=float), both[f"{name} again"].to_numpy(dtype=float)
+        apart |= np.isfinite(one) & np.isfinite(other) & (one != other)
+    if apart.any():
+        found = (
+            f"{apart.sum()} {'rows' if apart.sum() > 1 else 'row'} of times that an earlier file has with other values"
+        )
+        line = int(both["line"].to_numpy()[apart][0])
+        part.tell.problem(line, None, found, "each time once", "the values of the earlier file are kept")
 
 
 def _elapsed(merged: Part, part: Part) -> Part:

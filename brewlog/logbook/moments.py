@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from brewlog.logbook.clocks import read_moment
 from brewlog.logbook.headers import shown
-from brewlog.logbook.problems import Problem, Say
+from brewlog.logbook.problems import Problem, Say, Severity
 from brewlog.logbook.records import Event
 from brewlog.logbook.tables import Row
 from brewlog.logbook.traces import TraceData
 
-DAY = 86400.0
+HOUR, DAY = 3600.0, 86400.0
+NEAR = HOUR
+"""An event that far outside its trace is noted. [s]"""
+ALIKE = 60.0
+"""Clock and elapsed time of one event may differ by that much. [s]"""
 _WISH = "a time such as 2024-05-31T09:30:00"
-_LOST = "this event is left out"
+_LOST, _KEPT = "this event is left out", "it is kept as it is"
 
 
-def moments(rows: list[Row], label: str, data: TraceData, say: Say) -> tuple[Event, ...]:
+def moments(rows: Sequence[Row], label: str, data: TraceData, say: Say) -> tuple[Event, ...]:
     """Events of a brew in order of time; those without a place in time are reported and left out.
 
     Parameters
     ----------
-    rows : list of Row
+    rows : sequence of Row
         Rows of events.csv of this brew.
     label : str
     data : TraceData
@@ -34,65 +41,107 @@ def moments(rows: list[Row], label: str, data: TraceData, say: Say) -> tuple[Eve
     tuple of Event
     """
     found = []
+    told: set[str] = set()
     for row in rows:
-        elapsed = _elapsed(row, data, say)
+        elapsed = _Place(row, data, say, told).elapsed()
         if elapsed is not None:
             found.append(Event(label, row.values["event"], elapsed, row.own))
     return tuple(sorted(found, key=lambda event: event.elapsed))
 
 
-def _elapsed(row: Row, data: TraceData, say: Say) -> float | None:
-    elapsed, clock = row.values.get("elapsed"), row.values.get("time")
+@dataclass(frozen=True)
+class _Place:
+    """Place in time of one event."""
 
-    def problem(found: str, expected: str, column: str = "time", severity: str = "problem", cost: str = _LOST) -> None:
-        say(Problem("events.csv", row.line, column, shown(found), expected, cost, severity))  # type: ignore[arg-type]
+    row: Row
+    data: TraceData
+    say: Say
+    told: set[str]
+    """What is said once for all events of a brew."""
 
-    if elapsed is not None:
-        place = float(elapsed) - data.elapsed_zero
-        if data.frame is not None and not _within(place, data):
-            problem(f"{elapsed:g} s", "a time within the brew's trace", "elapsed", "note", "it is kept as it is")
-        return place
-    if clock is None:
-        problem("no time", "`time` or `elapsed`")
-        return None
-    when = read_moment(str(clock))
-    if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
-        problem(str(clock), _WISH)
-        return None
-    if data.frame is None:
-        problem(str(clock), "a trace of this brew", "time", "note", "the event has no place in time")
-        return None
-    if data.zero is None:
-        problem(str(clock), "a trace with clock times, or `elapsed`")
-        return None
-    seconds = float(when.seconds[0])
-    local = data.offset or 0.0
-    if not data.dated:  # the trace tells times of day only
-        place = (seconds + (when.offset or 0.0) - data.zero) % DAY
-        if place > DAY - 2 * 3600.0:
-            place -= DAY
-    elif not when.dated:  # a time of day: on the day of the trace, by its clock
-        if when.read_as != "times of day":
-            problem(str(clock), _WISH)
+    def elapsed(self) -> float | None:
+        """Since the first row of the trace; None, and a problem, where it is not known. [s]"""
+        elapsed, clock = self.row.values.get("elapsed"), self.row.values.get("time")
+        if elapsed is not None:
+            place = float(elapsed) - self.data.elapsed_zero
+            if clock is not None and (when := read_moment(str(clock))) is not None and self.data.zero is not None:
+                known = self._places(float(when.seconds[0]), when.offset, when.zoned, when.dated)
+                if known and abs(known[0] - place) > ALIKE:
+                    cost = f"{elapsed:g} s is used"
+                    self._say(str(clock), "a time that agrees with `elapsed`", cost, "note")
+            if self.data.frame is not None and not self._inside(place, NEAR, NEAR):
+                self._say(f"{elapsed:g} s", "a time within the brew's trace", _KEPT, "note", "elapsed")
+            return place
+        if clock is None:
+            self._say("no time", "`time` or `elapsed`", _LOST)
             return None
-        start = data.zero + (local if data.zoned else 0.0)
-        place = (seconds - start % DAY) % DAY
-        if place > DAY - 2 * 3600.0:
-            place -= DAY  # shortly before the first row
-    elif when.zoned == data.zoned:
-        place = seconds - data.zero
-    elif data.zoned:  # the wall clock of the day
-        place = seconds - local - data.zero
-    else:
-        place = seconds + (when.offset or 0.0) - data.zero
-    if not _within(place, data):
-        problem(str(clock), "a time within the brew's trace")
-        return None
-    return place
+        return self._by_clock(str(clock))
 
+    def _by_clock(self, text: str) -> float | None:
+        data = self.data
+        when = read_moment(text)
+        if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
+            self._say(text, _WISH, _LOST)
+            return None
+        if not when.dated and when.read_as != "times of day":
+            self._say(text, _WISH, _LOST)
+            return None
+        if data.frame is None:
+            self._say(text, "a trace of this brew", "the event has no place in time", "note")
+            return None
+        if data.zero is None:
+            self._say(text, "a trace with clock times, or `elapsed`", _LOST)
+            return None
+        unplaced = data.utc and not when.zoned  # where the wall clock of the place stood is not known
+        if unplaced and "utc" not in self.told:
+            self.told.add("utc")
+            wish = "an offset behind the time, such as +01:00, as the trace is in UTC"
+            self._say(text, wish, "taken as UTC, and so on for this brew", "note")
+        if when.zoned and when.offset == 0 and not data.zoned and "wall" not in self.told:
+            self.told.add("wall")
+            wish = "the clock on the wall, as the trace has no offsets"
+            self._say(text, wish, "taken for that, and so on for this brew", "note")
+        places = self._places(float(when.seconds[0]), when.offset, when.zoned, when.dated)
+        if unplaced and not self._inside(places[0], NEAR, NEAR):
+            self._say(text, "a time within the brew's trace, which is in UTC", _LOST)
+            return None
+        if not self._inside(places[0], DAY, 2 * DAY):  # a tank may be filled the next morning
+            self._say(text, "a time within the brew's trace", _LOST)
+            return None
+        if len(places) > 1:
+            wish = "an offset behind a time that the day has twice"
+            self._say(text, wish, f"read as {places[0]:g} s, it could be {places[1]:g} s", "note")
+        elif not self._inside(places[0], NEAR, NEAR):
+            self._say(text, "a time within the brew's trace", _KEPT, "note")
+        return places[0]
 
-def _within(place: float, data: TraceData) -> bool:
-    """True within a day of the trace: a tank may be filled the next morning."""
-    if data.frame is None:
-        return False
-    return -DAY < place < float(data.frame["elapsed"].iloc[-1]) + 2 * DAY
+    def _places(self, seconds: float, offset: float | None, zoned: bool, dated: bool) -> list[float]:
+        """Ways to place a clock time, likeliest first."""
+        data = self.data
+        zero = data.zero or 0.0
+        if not data.dated or not dated:  # a time of day, on the day of the trace
+            first = zero + (data.zones[0][1] if data.zones else data.offset or 0.0)
+            wall = seconds + (offset or 0.0)
+            place = (wall - first) % DAY
+            wall = first + (place - DAY if place > DAY - 2 * HOUR else place)
+        elif zoned and data.zoned:
+            return [seconds - zero]
+        else:
+            wall = seconds + (offset or 0.0)
+        return [time - zero for time in self._by_wall(wall)]
+
+    def _by_wall(self, wall: float) -> list[float]:
+        """Times by the trace's clock at which the clock on the wall showed some time."""
+        zones = self.data.zones or ((0.0, self.data.offset or 0.0),)
+        starts = [-np.inf, *(start for start, _ in zones[1:]), np.inf]
+        ways = [(wall - offset, k) for k, (_, offset) in enumerate(zones)]
+        fits = [time for time, k in ways if starts[k] <= time < starts[k + 1]]
+        return fits or [ways[0][0]]
+
+    def _inside(self, place: float, before: float, after: float) -> bool:
+        if self.data.frame is None:
+            return False
+        return -before < place < float(self.data.frame["elapsed"].iloc[-1]) + after
+
+    def _say(self, found: str, expected: str, cost: str, severity: Severity = "problem", column: str = "time") -> None:
+        self.say(Problem("events.csv", self.row.line, column, shown(found), expected, cost, severity))

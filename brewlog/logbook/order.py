@@ -19,6 +19,8 @@ BLOCK = 4
 MOST_RESTARTS = 50
 OWN = "own: "
 """Before the names of columns of the brewer's own: they have no say in what a row is."""
+REPEATED = 0.8
+"""Share of the rows of times that were read already that must be the very same, values and all, for a repeat. [1]"""
 COARSE = 0.4
 """Share of repeated times from which a clock is coarser than the rows. [1]"""
 
@@ -56,7 +58,9 @@ def drop_strays(times: np.ndarray, lines: np.ndarray, column: str, tell: Teller)
     return known & ~far
 
 
-def summer_time(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Teller) -> np.ndarray:
+def summer_time(
+    seconds: np.ndarray, lines: np.ndarray, column: str, tell: Teller
+) -> tuple[np.ndarray, tuple[tuple[float, float], ...]]:
     """Wall-clock times across a change to or from summer time, made to run on evenly.
 
     The clock jumps at a full hour of the night, by one hour, between rows that otherwise follow each other; going
@@ -72,16 +76,19 @@ def summer_time(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Telle
 
     Returns
     -------
-    numpy.ndarray, shape (n,)
+    tuple of numpy.ndarray, shape (n,), and tuple of (seconds, seconds)
+        The times, and from when on which difference of the wall clock from them holds; empty where it is none.
     """
     if len(seconds) < 3:
-        return seconds
+        return seconds, ()
     usual = usual_step(seconds)
     slack = max(2.0, 1.5 * usual)
     steps = np.diff(seconds)
     result = seconds.copy()
+    changed: list[int] = []
     for k in np.flatnonzero(np.abs(steps + HOUR - usual) < slack) + 1:
         result[k:] += HOUR
+        changed.append(int(k))
         cost = "read as the end of summer time, the day runs on"
         tell.note(int(lines[k]), column, "a clock set back by one hour", "times that run on", cost)
     for k in np.flatnonzero(np.abs(steps - HOUR - usual) < min(slack, 60.0)) + 1:
@@ -89,9 +96,11 @@ def summer_time(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Telle
         to_the_hour = HOUR - (before.minute * 60 + before.second)
         if before.weekday() == 6 and before.month in (3, 4, 9, 10, 11) and before.hour < 3 and to_the_hour <= slack:
             result[k:] -= HOUR
+            changed.append(int(k))
             cost = "read as the start of summer time, the day runs on"
             tell.note(int(lines[k]), column, "a clock set forward by one hour", "times that run on", cost)
-    return result
+    zones = [(float(result[0]), 0.0)] + [(float(result[k]), float(seconds[k] - result[k])) for k in sorted(changed)]
+    return result, tuple(zones) if changed else ()
 
 
 def in_order(frame: pd.DataFrame, key: str) -> tuple[pd.DataFrame, list[Told]]:
@@ -114,6 +123,11 @@ def in_order(frame: pd.DataFrame, key: str) -> tuple[pd.DataFrame, list[Told]]:
     told: list[Told] = []
     times = frame[key].to_numpy(dtype=float).copy()
     lines = frame["line"].to_numpy(dtype=int)
+    if len(times) > 2 and (np.diff(times) <= 0).all() and times[0] > times[-1]:
+        fault = TraceFault("newest first", None, 0.0, float(times[0] - times[-1]), len(times), "turned round")
+        told.append(Told(fault, int(lines[0]), False))
+        frame = frame.iloc[::-1].reset_index(drop=True)
+        times, lines = times[::-1].copy(), lines[::-1]
     back = np.flatnonzero(np.diff(times) < 0) + 1
     if len(back):
         if len(back) <= MOST_RESTARTS:
@@ -140,11 +154,13 @@ def _follow_on(
         block = times[start:end]
         inside = np.searchsorted(done, block[-1], "right") - np.searchsorted(done, block[0], "left")
         if end - start >= BLOCK and inside > 1:
-            if _seen_before(frame, key, start, end):
-                kept[start:end] = False
-                span = (float(block[0] - times[0]), float(block[-1] - times[0]))
-                fault = TraceFault("duplicate time", None, *span, end - start, "repeated rows, read once")
+            again = _seen_before(frame, key, start, end) & (block <= done.max())
+            if again.sum() >= REPEATED * (block <= done.max()).sum():
+                kept[start:end] = ~again
+                span = (float(block[0] - times[0]), float(block[again][-1] - times[0]))
+                fault = TraceFault("duplicate time", None, *span, int(again.sum()), "repeated rows, read once")
                 told.append(Told(fault, int(lines[start]), False))
+                done = np.sort(np.concatenate([done, block[~again]]))
                 continue
             shift = float(done.max()) + usual - float(block[0])
             times[start:] += shift
@@ -157,11 +173,10 @@ def _follow_on(
     return frame[kept], times[kept], lines[kept]
 
 
-def _seen_before(frame: pd.DataFrame, key: str, start: int, end: int) -> bool:
-    """True where a block of rows only repeats earlier ones."""
+def _seen_before(frame: pd.DataFrame, key: str, start: int, end: int) -> np.ndarray:
+    """Mask of the rows of a block that only repeat earlier ones, time and values."""
     columns = [name for name in frame.columns if name != "line" and not name.startswith(OWN)]
-    part = frame[columns].iloc[:end]
-    return bool(part.duplicated().iloc[start:].all())
+    return frame[columns].iloc[:end].duplicated().to_numpy()[start:]
 
 
 def _each_once(frame: pd.DataFrame, key: str, told: list[Told]) -> tuple[pd.DataFrame, list[Told]]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from datetime import date as Date
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from brewlog.logbook import values
 from brewlog.logbook.channel_values import read_channel
 from brewlog.logbook.channels import DATE, Found, Names, known_words, match_channels
 from brewlog.logbook.headers import find_header, read_headers, units_row
@@ -32,6 +34,12 @@ class TraceSource:
     rig: Rig | None
     names: Names
     """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+    follows: str | None = None
+    """Sensor that the controller follows as the brewer says."""
+    date: Date | None = None
+    """Day of the brew as the brewer says."""
+    seen: set[str] = field(default_factory=set, compare=False)
+    """Plain headers of all files of the rig that were read."""
     own: bool = False
     """Columns of the brewer's own are read, too."""
 
@@ -53,8 +61,9 @@ def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Te
     line, cells = top[place]
     if place:
         found = f"{place} {'rows' if place > 1 else 'row'} above the column names"
-        tell.note(top[0][0], None, found, "column names first", "they are not read")
+        tell.note(top[0][0], None, found, "column names first", "not read")
     headers = read_headers(cells, line, tell.file, tell.say)
+    source.seen.update(values.plain(text) for header in headers for text in (header.written, header.name))
     matched = match_channels(headers, source.names, line, tell)
     if source.own:
         known = {found.header.place for found in matched if found.channel != DATE}
@@ -109,7 +118,7 @@ def _to_part(
         wish = f"one of {', '.join(CHANNELS)}"
         tell.problem(line, None, "no channel that is known", wish, "this trace is left out; channels.csv can name them")
         return None
-    nameless = [header.place for header in headers if not header.name]
+    nameless = [header.place for header in headers if not header.name and not header.written]
     body = columns_of(
         lines, width, {f.header.place for f in matched} | set(nameless),
         {f.header.place for f in times if f.channel != "elapsed"}, least, tell, bool(comma),
@@ -144,12 +153,13 @@ def _to_part(
         tell.problem(None, None, found_text, "times and temperatures", "this trace is left out")
         return None
     if key == "clock" and clock is not None and not clock.zoned and clock.dated:
-        naive = summer_time(frame[key].to_numpy(dtype=float), frame["line"].to_numpy(dtype=int), column, tell)
-        frame[key] = naive
+        wall = frame[key].to_numpy(dtype=float)
+        frame[key], zones = summer_time(wall, frame["line"].to_numpy(dtype=int), column, tell)
+        clock = replace(clock, zones=zones)
     frame, faulty = in_order(frame, key)
     told += [(tell, one) for one in faulty]
     written = {found.channel: found.header.written for found in matched}
     return Part(
         frame, tell, bool(clock and clock.zoned), clock is None or clock.dated, clock.offset if clock else None,
-        elapsed_zero, written,
+        elapsed_zero, written, clock.zones if clock else (), bool(clock and clock.utc),
     )  # fmt: skip

@@ -14,11 +14,11 @@ from brewlog.logbook.labels import Labelled
 from brewlog.logbook.layout import FileLayout
 from brewlog.logbook.loading import TraceLoaders
 from brewlog.logbook.making import make_brew, make_rig, make_test
+from brewlog.logbook.naming import channel_names
 from brewlog.logbook.readings import tell_sizes
 from brewlog.logbook.relations import (
     assumed_rigs,
     by_brew,
-    channel_names,
     known_rig,
     own_name,
     tell_missing,
@@ -92,7 +92,6 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
             told.complain("brews.csv", None, None, "no brew yet", wish, "the logbook is read as empty", "note")
         return _logbook(root, {}, {}, {}, told, None)
     rigs = {row.values["label"]: make_rig(row) for row in unique(layout.RIGS, rows(layout.RIGS), told)}
-    tell_unread(present, told.say)
     tables = {file.name: rows(file) for file in _OF_BREWS}
     per_brew = {file.name: by_brew(file, tables[file.name], brew_rows, told) for file in _OF_BREWS}
     tell_sizes(tables[layout.READINGS.name], told.say)
@@ -102,6 +101,7 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
     rigs = rigs or assumed_rigs(brew_rows)
     folder = present.get(layout.TRACE_FOLDER)
     labels = [row.values["brew"] for row in brew_rows], [row.values["label"] for row in test_rows]
+    tell_unread(present, [*labels[0], *labels[1]], told.say)
     traces = {} if folder is None else find_traces(folder, *labels, told.say)
     tell_missing(brew_rows, per_brew, traces, present, told)
     loaders = TraceLoaders(root, traces, rigs, names)
@@ -109,13 +109,13 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
     for row in brew_rows:
         label = row.values["brew"]
         rig = known_rig(layout.BREWS, row, rigs, told)
-        loads = loaders.add(label, rig, per_brew["events.csv"].get(label, []))
+        loads = loaders.add(label, rig, row, per_brew["events.csv"].get(label, []))
         brews[label] = make_brew(row, rig, per_brew, loads, told)
     tests = {}
     for row in test_rows:
         label = row.values["label"]
         rig = known_rig(layout.WATER_TESTS, row, rigs, told)
-        tests[label] = make_test(row, rig, loaders.add(label, rig, []))
+        tests[label] = make_test(row, rig, loaders.add(label, rig, row, []))
         tell_traceless(row, traces, told)
     if all(brew.date is not None for brew in brews.values()):
         brews = dict(sorted(brews.items(), key=lambda item: item[1].date))  # type: ignore[arg-type, return-value]
@@ -162,4 +162,5 @@ def _logbook(
         Labelled("water test", "water_tests.csv", tests),
         told.counted(),
         loaders.by_label if loaders else {},
+        loaders.late if loaders else tuple,
     )

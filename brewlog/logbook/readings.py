@@ -94,7 +94,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     if len(fits) != 1:
         problem("value", cell, wish, "this reading is left out")
         return None
-    sd = _sd(cells, unit, quantity, scale)
+    sd = _sd(cells, row.cells.get("sd", ""), unit, quantity, scale, problem)
     return Reading(
         brew=cells["brew"], stage=cells["stage"], quantity=quantity, value=fits[0], unit=unit, temp=cells.get("temp"),
         instrument=cells.get("instrument"), sd=sd, time=cells.get("time"), line=row.line,
@@ -124,10 +124,27 @@ def _is_density(written: str) -> bool:
     return True
 
 
-def _sd(cells: dict[str, Any], unit: str, quantity: str, scale: Scale) -> float | None:
+def _sd(cells: dict[str, Any], cell: str, unit: str, quantity: str, scale: Scale, problem: Callable[..., None]) -> Any:
+    """Standard deviation in the reading's unit; None where none is stated or none can be."""
     numbers = cells.get("sd")
     if not numbers:
         return None
+    highest = _LARGEST_SD[unit if quantity == "gravity" else quantity]
     sd = float(numbers[0]) * scale.factor
-    # `1` beside a gravity of 1044 means 0.001
-    return sd / 1000 if unit == "SG" and quantity == "gravity" and sd >= 0.1 else sd
+    wish = f"a standard deviation from 0 to {highest:g}" + ("" if unit == "1" else f" {unit}")
+    if sd > highest and unit == "SG" and sd / 1000 <= highest:  # `1` beside a gravity of 1044 means 0.001
+        problem("sd", cell, wish, f"read as {sd / 1000:.4g}", "note")
+        return sd / 1000
+    if sd > highest:
+        problem("sd", cell, wish, "this cell is left out")
+        return None
+    if len(numbers) > 1:
+        problem("sd", cell, wish, f"read as {numbers[0]:.6g}", "note")
+    return sd
+
+
+_LARGEST_SD = {
+    "SG": 0.05, "degP": 10.0, "Brix": 10.0, "kg/m^3": 50.0,
+    "volume": 100.0, "mass": 100.0, "temperature": 20.0, "pH": 2.0,
+}  # fmt: skip
+"""Larger standard deviations say nothing, or were meant in another unit (common practice, no source)."""

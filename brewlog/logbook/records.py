@@ -223,8 +223,6 @@ class Brew:
         default=None, repr=False, compare=False
     )
     """Reads the trace; set by the reader, which remembers the result."""
-    load_own: Callable[[], pd.DataFrame | None] | None = field(default=None, repr=False, compare=False)
-    """Reads the trace's columns of the brewer's own; set by the reader."""
 
     @property
     def trace(self) -> pd.DataFrame | None:
@@ -245,7 +243,8 @@ class Brew:
 
         The files are read again each time it is asked for.
         """
-        return None if self.load_own is None else self.load_own()
+        load = getattr(self.load_trace, "own", None)
+        return None if load is None else load()
 
     @property
     def trace_faults(self) -> tuple[TraceFault, ...]:
@@ -278,7 +277,6 @@ class WaterTest:
     load_trace: Callable[[], tuple[pd.DataFrame | None, tuple[TraceFault, ...], tuple[Event, ...]]] | None = field(
         default=None, repr=False, compare=False
     )
-    load_own: Callable[[], pd.DataFrame | None] | None = field(default=None, repr=False, compare=False)
 
     trace = Brew.trace
     trace_own = Brew.trace_own

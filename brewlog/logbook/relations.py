@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from brewlog.logbook import layout, values
+from brewlog.logbook import layout
 from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.folder import can_be_a_file
 from brewlog.logbook.headers import shown
@@ -114,27 +114,6 @@ def assumed_rigs(brew_rows: list[Row]) -> dict[str, Rig]:
     return {label: Rig(label) for label in named or ["rig"]} if brew_rows else {}
 
 
-def channel_names(
-    rows: list[Row], rigs: Mapping[str, Rig], told: Complaints
-) -> dict[str | None, dict[str, tuple[str, str | None, str]]]:
-    """Channel, unit and written header by rig (None = any) and plain header, as channels.csv names them."""
-    known = {values.plain(name): name for name in (*layout.CHANNELS, "time", "elapsed")}
-    found: dict[str | None, dict[str, tuple[str, str | None, str]]] = {}
-    for row in rows:
-        channel = known.get(values.plain(row.values["channel"]))
-        if channel is None:
-            near = values.nearest(row.values["channel"], known.values())
-            wish = f"one of {', '.join(known.values())}" + (f" (perhaps {near!r})" if near else "")
-            told.complain("channels.csv", row.line, "channel", row.values["channel"], wish, "this row is left out")
-            continue
-        rig = known_rig(layout.CHANNELS_FILE, row, rigs, told) if row.values.get("rig") else None
-        if rig is None and row.values.get("rig"):
-            continue
-        column = row.values["column"]
-        found.setdefault(rig, {})[values.plain(column)] = (channel, row.values.get("unit"), column)
-    return found
-
-
 def tell_missing(
     brew_rows: list[Row],
     per_brew: Mapping[str, Any],
@@ -150,6 +129,9 @@ def tell_missing(
             (layout.READINGS, "its extract cannot be known"),
         )
     ]
+    if not traces and layout.TRACE_FOLDER not in present and per_brew[layout.RESTS.name]:
+        wish, cost = f"traces in a folder {layout.TRACE_FOLDER!r}", "how the rests were held cannot be known"
+        told.complain(layout.RESTS.name, None, None, "rests, but no trace of any brew", wish, cost, "note")
     if traces:
         kinds.append((layout.TRACE_FOLDER, traces, "no trace of it", "how its rests were held cannot be known"))
     for name, owned, found, cost in kinds:

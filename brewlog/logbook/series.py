@@ -24,11 +24,46 @@ def to_numbers(cells: pd.Series, comma: bool | None) -> np.ndarray:
     # each distinct text is looked at once: a column may hold a million of one kind
     codes, texts = pd.factorize(cells.iloc[odd])
     read = np.full(len(texts) + 1, np.nan)
+    ways: dict[int, list[float]] = {}
     for k, text in enumerate(texts[:MOST_TEXTS]):
         found = [] if not isinstance(text, str) or values.is_missing(text) else values.parse_number(text, comma)
         read[k] = found[0] if len(found) == 1 else np.nan
+        if len(found) > 1:
+            ways[k] = found
     numbers[odd] = read[codes]
+    if ways:
+        _nearest_way(numbers, odd, codes, ways)
     return numbers
+
+
+def _nearest_way(numbers: np.ndarray, odd: np.ndarray, codes: np.ndarray, ways: dict[int, list[float]]) -> None:
+    """Fill in cells such as `1.020` among decimal commas: of both ways the one that is nearer, as a ratio, to the last.
+
+    Where nothing is known before, the point parts a thousand.
+    """
+    ambiguous = np.isin(codes, list(ways))
+    known = np.flatnonzero(np.isfinite(numbers) & (numbers != 0))
+    for place, code in zip(odd[ambiguous].tolist(), codes[ambiguous].tolist(), strict=True):
+        last = numbers[place - 1] if place and np.isfinite(numbers[place - 1]) and numbers[place - 1] else np.nan
+        if np.isnan(last) and len(known):
+            last = numbers[known[max(int(np.searchsorted(known, place)) - 1, 0)]]
+        ratios = [abs(np.log(abs(way / last))) if last == last and way else 0.0 for way in ways[code]]
+        numbers[place] = ways[code][int(np.argmin(ratios))]
+
+
+def tell_groups(
+    header: Header, cells: pd.Series, numbers: np.ndarray, lines: np.ndarray, comma: bool | None, tell: Teller
+) -> None:
+    """Note the first cell such as `1.020` that is read as a thousand and some among decimal commas."""
+    if not comma or pd.api.types.is_numeric_dtype(cells):
+        return
+    for k, cell in enumerate(cells):
+        if isinstance(cell, str) and len(cell) < 20 and "." in cell and np.isfinite(numbers[k]):
+            cost = f"read as {numbers[k]:.6g}, and so on in this column"
+            tell.note(
+                int(lines[k]), header.written, cell, "numbers without a point, their decimals behind a comma", cost
+            )
+            return
 
 
 def tell_bad(

@@ -23,7 +23,7 @@ MAX_LINES = 2 * MAX_ROWS
 """Most lines of a trace, empty ones included."""
 MAX_QUOTED_ROWS = 200_000
 """Most rows that are read where cells hold quoted separators or line ends."""
-_QUOTED = re.compile(r'"([^"\n,;\t]*)"')
+_QUOTED = re.compile(r'"([^"\n,;\t|]*)"')
 
 
 @dataclass(frozen=True)
@@ -182,8 +182,13 @@ def _even(
     rows = list(rows)
     long: list[tuple[int, int]] = []
     short: list[tuple[int, int]] = []
+    over = sum(count > width for count in counts)
+    extra: list[tuple[int, int]] = []
     for k in odd.tolist():
         cells = rows[k].split(separator) if separator else rows[k]
+        many = 2 * over > len(rows)
+        if len(cells) > width and not (many and extra) and not any(cell.strip() for cell in cells[width:]):
+            extra.append((numbers[k], len(cells)))
         if len(cells) > width and any(cell.strip() for cell in cells[width:]):
             long.append((numbers[k], len(cells)))
         elif len(cells) < least:
@@ -195,6 +200,7 @@ def _even(
             if len(row) >= MAX_CELL:  # a huge cell is cut: it can be no number
                 rows[k] = separator.join(cell[:100] for cell in row.split(separator))
     _tell_widths(long, tell.problem, width, "the cells beyond are left out")
+    _tell_widths(extra, tell.note, width, "read from the left; a comma inside a cell moves what is behind it")
     _tell_widths(short, tell.note, width, "the others count as not recorded")
     return rows
 

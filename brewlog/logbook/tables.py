@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 from brewlog.logbook import values
@@ -14,6 +15,9 @@ from brewlog.logbook.layout import Column, FileLayout
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.text import MAX_COLUMNS, SEPARATORS, Decoded, find_separator, rows_of
 
+_POINT = re.compile(r"\s*[+-]?\d*\.\d+\s*")
+_COMMA = re.compile(r"\s*[+-]?\d*,(\d{1,2}|\d{4,})\s*")
+_GROUP = re.compile(r"\s*[+-]?[1-9]\d{0,2}\.\d{3}\s*")
 MAX_ROWS = 50_000
 """Most rows of a table that are read; traces may be longer."""
 MANY = 3
@@ -46,16 +50,37 @@ def decimal_comma(texts: Iterable[str], separator: str) -> bool | None:
     >>> decimal_comma(["20,5", "3"], ";"), decimal_comma(["20.5"], ","), decimal_comma(["1,044"], ",")
     (True, False, None)
     """
-    comma = point = 0
+    comma = point = either = 0
     for text in texts:
         if len(text) <= 40:
-            point += re.fullmatch(r"\s*[+-]?\d*\.\d+\s*", text) is not None
-            comma += re.fullmatch(r"\s*[+-]?\d*,(\d{1,2}|\d{4,})\s*", text) is not None
+            either += _GROUP.fullmatch(text) is not None  # 1.044 may be a thousand and 44
+            point += _POINT.fullmatch(text) is not None and _GROUP.fullmatch(text) is None
+            comma += _COMMA.fullmatch(text) is not None
     if comma and point:
         return None if max(comma, point) < 20 * min(comma, point) else comma > point
     if comma or point:
         return bool(comma)
-    return True if separator == ";" else None
+    return False if either else (True if separator == ";" else None)
+
+
+def _begins_with(written: str, name: str) -> bool:
+    """True for a header that begins with a column's name and goes on with a sign that no name has."""
+    pattern = r"[\s_-]*".join(re.escape(part) for part in name.split("_"))
+    return re.match(rf"\s*{pattern}\s*[^\w\s/.,-]", written, re.IGNORECASE) is not None
+
+
+def are_row_numbers(cells: Sequence[str]) -> bool:
+    """True for whole numbers that count the rows, as spreadsheets and programs put them first.
+
+    Examples
+    --------
+    >>> are_row_numbers(["0", "1", "2"]), are_row_numbers(["3", "5"]), are_row_numbers(["1"])
+    (True, False, False)
+    """
+    texts = [cell.strip() for cell in cells]
+    if len(texts) < 2 or not all(text.isdecimal() and len(text) < 10 for text in texts):
+        return False
+    return all(int(b) - int(a) == 1 for a, b in pairwise(texts))
 
 
 @dataclass
@@ -85,9 +110,8 @@ class TableReader:
         top = find_header(rows, known)
         self.line = rows[top][0]
         if top:
-            self._note(
-                rows[0][0], None, f"{top} rows above the column names", "column names first", "they are not read"
-            )
+            found = f"{top} {'rows' if top > 1 else 'row'} above the column names"
+            self._note(rows[0][0], None, found, "column names first", "not read")
         headers = read_headers(rows[top][1], self.line, self.file, self.say)
         rows = self._not_again(rows[top + 1 :], rows[top][1])
         columns = self._match(headers)
@@ -174,6 +198,11 @@ class TableReader:
         """Note the columns of the brewer's own: those that resemble a column one by one, the others together."""
         free = [column.name for column in self.layout.columns if column.name not in taken]
         near = {h.place: values.nearest(h.name, free) for h in unknown[:MOST_COMPARED]}
+        broken = [h for h in unknown if any(_begins_with(h.written, name) for name in free)][:MANY]
+        for header in broken:
+            wish, cost = "a name, and its unit in square brackets", "the column is left out until its unit is clear"
+            self._problem(self.line, header.written, header.written, wish, cost)
+        unknown = [header for header in unknown if header not in broken]
         alike = [header for header in unknown if near.get(header.place)][:MANY]
         for header in alike:
             wish = f"a column of {self.layout.name} (perhaps {near[header.place]!r})"
@@ -195,8 +224,12 @@ class TableReader:
         width = max((h.place for h in headers), default=-1) + 1
         needed = max((h.place for h in headers if h.name), default=-1) + 1
         body = []
-        for line, cells in rows:
-            if not any(cell.strip() for cell in cells):
+        filled = [(line, cells) for line, cells in rows if any(cell.strip() for cell in cells)]
+        over = sum(len(cells) > width for _, cells in filled)
+        first = next((line for line, cells in filled if len(cells) > width), None)
+        for line, cells in filled:
+            if cells[0].lstrip().startswith("#") and len(cells) < needed:
+                self._note(line, None, cells[0], "a row of values", "taken for a remark, not read")
                 continue
             if len(cells) > width and any(cell.strip() for cell in cells[width:MAX_COLUMNS]):
                 found, wish = f"{len(cells)} cells", f"{width}, as in the first row"
@@ -204,6 +237,10 @@ class TableReader:
                 self._problem(
                     line, None, found, wish, f"the last {extra} are left out" if extra > 1 else "the last is left out"
                 )
+            elif len(cells) > width and (2 * over <= len(filled) or line == first):
+                rows_too = " in this row and others" if 2 * over > len(filled) else ""
+                found, wish = f"{len(cells)} cells, the last empty{rows_too}", f"{width}, as in the first row"
+                self._note(line, None, found, wish, "read from the left; a comma inside a cell moves what is behind it")
             elif len(cells) < needed:
                 found, wish = f"{len(cells)} cells", f"{width}, as in the first row"
                 self._note(line, None, found, wish, "the others count as not recorded")
@@ -248,9 +285,13 @@ class TableReader:
 
     def _tell_nameless(self, headers: list[Header], body: list[tuple[int, list[str]]]) -> None:
         for header in headers:
-            if not header.name and any(cells[header.place].strip() for _, cells in body):
-                found = f"no name over column {header.place + 1}"
-                self._problem(self.line, None, found, "a column name", "that column is left out")
+            if header.name or header.written or not any(cells[header.place].strip() for _, cells in body):
+                continue
+            if header.place == 0 and are_row_numbers([cells[0] for _, cells in body]):
+                self._note(self.line, None, "row numbers without a name", "a column name", "that column is not used")
+                continue
+            found = f"no name over column {header.place + 1}"
+            self._problem(self.line, None, found, "a column name", "that column is left out")
 
     def _problem(self, line: int | None, column: str | None, found: str, expected: str, cost: str) -> None:
         self.say(Problem(self.file, line, column, shown(found), expected, cost))

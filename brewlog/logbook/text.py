@@ -18,7 +18,7 @@ MAX_BYTES = 100_000_000
 MAX_COLUMNS = 2000
 MAX_CELL = 20_000
 """Longest cell that is read. [characters]"""
-SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 
 
 class Unreadable(Exception):
@@ -88,6 +88,7 @@ def decode(data: bytes) -> Decoded:
     Unreadable
         If the bytes are no text.
     """
+    data = data.rstrip(b"\x1a") if data[-1:] == b"\x1a" else data  # the end of a file, as old systems write it
     for mark, name in _MARKS:
         if data.startswith(mark):
             try:

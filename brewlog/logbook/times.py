@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.channels import DATE, Found
-from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock
+from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock, zone_name
+from brewlog.logbook.durations import durations
 from brewlog.logbook.order import usual_step
-from brewlog.logbook.series import filled_among, tell_bad, to_numbers
+from brewlog.logbook.series import filled_among, tell_bad, tell_groups, to_numbers
 from brewlog.logbook.sheets import Teller
 from brewlog.logbook.tables import MANY, OWN_COLUMN
 from brewlog.quantities import parse_unit
@@ -19,6 +20,10 @@ TIMES = ("elapsed", "time", DATE)
 """Columns that tell when a row was logged."""
 AGREE = 5.0
 """How far clock and elapsed time of one row may differ over a file. [s]"""
+SHORTEST, LONGEST = 600.0, 5 * 86400.0
+"""A brew day without a unit of time that would be shorter or longer is asked about. [s]"""
+FEW = 20
+"""Rows that a day has at least for that."""
 
 
 def read_times(
@@ -32,6 +37,10 @@ def read_times(
         clock, body = _with_date(date, clock, elapsed is None, body, line, tell)
         if clock is None and elapsed is None:
             return None
+    if comma and clock is not None and not pd.api.types.is_numeric_dtype(body[clock.header.place]):
+        cells = body[clock.header.place].fillna("").astype(str)
+        body = body.copy()
+        body[clock.header.place] = cells.str.replace(r"(?<=\d),(?=\d+$)", ".", regex=True)
     if elapsed is None and clock is not None and _runs_from_zero(body[clock.header.place], comma):
         elapsed, clock = Found(clock.header, "elapsed", clock.unit), None
         wish = "clock times, or the name 'elapsed'"
@@ -41,19 +50,39 @@ def read_times(
     read = None if clock is None else _clock(clock, body[clock.header.place], lines, comma, tell, runs is not None)
     if read is None:
         return None if runs is None else ("elapsed", runs, None, 0.0)
-    if runs is None:
+    if runs is None or clock is None or elapsed is None:
         return "clock", read.seconds, read, 0.0
-    # both: the elapsed time knows nothing of summer time, the clock says when it began
+    for found, seconds, other in ((clock, read.seconds, elapsed), (elapsed, runs, clock)):
+        cost = f"{other.header.written} of this row is used"
+        tell_bad(found.header, body[found.header.place], seconds, lines, "a time", cost, tell)
+    lost = np.flatnonzero(~np.isfinite(read.seconds) & ~np.isfinite(runs))
+    if len(lost):
+        rows = f"{len(lost)} {'rows' if len(lost) > 1 else 'row'} without a time"
+        tell.problem(int(lines[lost[0]]), clock.header.written, rows, "a time in every row", "left out")
+    return _both(clock, elapsed, read, runs, lines, tell)
+
+
+def _both(
+    clock: Found, elapsed: Found, read: Clock, runs: np.ndarray, lines: np.ndarray, tell: Teller
+) -> tuple[str, np.ndarray, Clock | None, float]:
+    """Clock and elapsed time of one file: elapsed time knows nothing of summer time, the clock says when it began."""
     apart = read.seconds - runs
-    known = apart[np.isfinite(apart)]
-    if not len(known) or np.abs(known - np.median(known)).max() > AGREE or not read.dated:
-        rises = len(known) and bool((np.diff(runs[np.isfinite(runs)]) >= 0).all())
-        if rises or not read.dated:
-            return "elapsed", runs, None, 0.0
-        return "clock", read.seconds, read, 0.0
-    zero = float(np.median(known))
-    first = float(runs[np.isfinite(runs)].min())
-    return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, first
+    known = np.flatnonzero(np.isfinite(apart))
+    if not len(known):
+        return "elapsed", runs, None, 0.0
+    zero = float(np.median(apart[known]))
+    off = known[np.abs(apart[known] - zero) > AGREE]
+    if not len(off) and read.dated:
+        return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, float(np.nanmin(runs))
+    rises = bool((np.diff(runs[np.isfinite(runs)]) >= 0).all())
+    taken = elapsed if rises or not read.dated else clock
+    if len(off):
+        jump = np.abs(np.diff(apart[known]))
+        first = int(known[np.argmax(jump) + 1]) if jump.max() > AGREE else int(off[0])
+        found = f"{clock.header.written} and {elapsed.header.written} that part by up to {np.ptp(apart[known]):.4g} s"
+        cost = f"{taken.header.written} is used"
+        tell.note(int(lines[first]), None, found, "clock and elapsed time that agree", cost)
+    return ("elapsed", runs, None, 0.0) if taken is elapsed else ("clock", read.seconds, read, 0.0)
 
 
 def _with_date(
@@ -97,21 +126,6 @@ def _runs_from_zero(cells: pd.Series, comma: bool | None) -> bool:
     return len(known) > 0.5 * len(cells) and read_clock(texts) is None and bool(np.abs(known).max() < 1e7)
 
 
-def _durations(cells: pd.Series) -> np.ndarray | None:
-    """Seconds of elapsed times such as `1:02:30` or `62:30`; None where the cells are none."""
-    parts = [str(cell).strip().split(":") for cell in cells.fillna("")]
-    good = [len(one) in (2, 3) and all(part.replace(".", "", 1).isdecimal() for part in one) for one in parts]
-    if sum(good) < 0.5 * len(parts):
-        return None
-    numbers = [[float(part) for part in one] if fine else [] for one, fine in zip(parts, good, strict=True)]
-    three = np.array([3600 * n[0] + 60 * n[1] + n[2] if len(n) == 3 else np.nan for n in numbers])
-    two = np.array([60 * n[0] + n[1] if len(n) == 2 else np.nan for n in numbers])
-    # hours and minutes of a brew day would be hours apart if they were minutes and seconds, or the other way round
-    if np.isfinite(two).any() and np.nanmax(two) < 24 * 60.0 and usual_step(two[np.isfinite(two)]) * 60 < 300:
-        two = two * 60
-    return np.where(np.isfinite(three), three, two)
-
-
 def _elapsed(
     found: Found, cells: pd.Series, lines: np.ndarray, line: int, comma: bool | None, tell: Teller, clock: Found | None
 ) -> np.ndarray | None:
@@ -121,42 +135,63 @@ def _elapsed(
         cost = "the clock times are used" if clock else "this trace is left out"
         tell.problem(line, found.header.written, f"unit {found.unit}", "a unit that converts to s", cost)
         return None
-    numbers = to_numbers(cells, comma)
-    if not np.isfinite(numbers).any():
-        durations = _durations(cells)
-        if durations is not None:
-            wish, last = f"a number in {scale.unit}", int(np.flatnonzero(np.isfinite(durations))[-1])
-            cost = f"read as {durations[last]:g} s, and so on in this column"
+    wish = f"a number in {scale.unit}"
+    seconds = np.asarray(scale(to_numbers(cells, comma)), dtype=float)
+    odd = filled_among(cells, np.flatnonzero(~np.isfinite(seconds)))
+    if 2 * len(odd) > len(cells):
+        read = durations(str(cells.iloc[k]) for k in odd)
+        seconds[odd] = read
+        if np.isfinite(read).any():
+            last = int(odd[np.isfinite(read)][-1])
+            cost = f"read as {seconds[last]:g} s, and so on in this column"
             tell.note(int(lines[last]), found.header.written, str(cells.iloc[last]), wish, cost)
-            return durations
-        if clock is None:
-            wish = f"a number in {scale.unit}"
-            tell.problem(int(lines[0]), found.header.written, str(cells.iloc[0]), wish, "this trace is left out")
+    if not np.isfinite(seconds).any():
+        cost = "the clock times are used" if clock else "this trace is left out"
+        like = str(cells.iloc[int(odd[0])]) if len(odd) else "no times"
+        tell.problem(int(lines[int(odd[0])]) if len(odd) else line, found.header.written, like, wish, cost)
         return None
+    tell_groups(found.header, cells, seconds, lines, comma, tell)
     if clock is None:
-        _tell_timeless(found, cells, numbers, lines, f"a number in {scale.unit}", tell)
-    return np.asarray(scale(numbers), dtype=float)
+        _tell_timeless(found, cells, seconds, lines, wish, tell)
+    if 2 * len(odd) <= len(cells):
+        _tell_span(found, seconds, line, tell)
+    return seconds
+
+
+def _tell_span(found: Found, seconds: np.ndarray, line: int, tell: Teller) -> None:
+    """Note a day that would be oddly short or long if its elapsed times were seconds, as nothing else is written."""
+    known = seconds[np.isfinite(seconds)]
+    span = float(np.ptp(known))
+    brief = len(known) >= FEW and span < SHORTEST and usual_step(known) < 0.1 * SHORTEST / FEW
+    if brief or span > LONGEST:
+        lasts = f"{span / 60:.3g} min" if brief else f"{span / 86400:.3g} days"
+        wish, unit = f"a brew day, or another unit in the header: {found.header.name} [min]", found.unit or "s"
+        tell.note(line, found.header.written, f"times over {lasts} if they are in {unit}", wish, f"read in {unit}")
 
 
 def _clock(
     found: Found, cells: pd.Series, lines: np.ndarray, comma: bool | None, tell: Teller, spare: bool
 ) -> Clock | None:
     texts = cells.fillna("").astype(str)
-    if comma:
-        texts = texts.str.replace(r"(?<=\d),(?=\d+$)", ".", regex=True)
-    clock = read_clock(texts)
+    zone = zone_name(text for text in texts if text)
+    clock = read_clock(texts if zone is None else texts.str.strip().str.removesuffix(zone))
     first = next((k for k, text in enumerate(texts) if text.strip()), 0)
     wish = "times such as 2024-05-31T09:30:00"
     swapped = clock is not None and clock.read_as is not None and "swapped" in clock.read_as
     if clock is None or not np.isfinite(clock.seconds).any():
-        if not spare:
-            tell.problem(int(lines[first]), found.header.written, texts.iloc[first], wish, "this trace is left out")
+        cost = "the elapsed times are used" if spare else "this trace is left out"
+        tell.problem(int(lines[first]), found.header.written, texts.iloc[first] or "no times", wish, cost)
         return None
     if clock.read_as:
         cost = f"read as {clock.read_as}"
         if swapped:
             cost = f"read as {clock.read_as.split(';')[0]}; day and month could be swapped, so the date is not used"
         tell.note(int(lines[first]), found.header.written, texts.iloc[first], "an ISO 8601 time", cost)
+    if zone is not None:
+        cost = "read as the time of the place"
+        tell.note(
+            int(lines[first]), found.header.written, f"times in {zone}", "an offset such as +01:00, or none", cost
+        )
     if not spare:
         _tell_timeless(found, cells, clock.seconds, lines, "a time such as 2024-05-31T09:30:00", tell)
     return clock

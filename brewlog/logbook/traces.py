@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.cleaning import clean, tell_faults
+from brewlog.logbook.clocks import Zones
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part, merge_parts
 from brewlog.logbook.order import OWN, Told
@@ -15,6 +16,9 @@ from brewlog.logbook.parts import TraceSource, read_part
 from brewlog.logbook.problems import Say
 from brewlog.logbook.records import TraceFault
 from brewlog.logbook.sheets import Teller
+
+DAYS_APART = 2
+"""A trace that many days from the date of its brew may still be of that brew. [day]"""
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,10 @@ class TraceData:
     """The file's own elapsed time of the first row. [s]"""
     dated: bool = True
     """False where the clock tells the time of day only; `zero` then counts from midnight."""
+    zones: Zones = ()
+    """From when on which local time minus the clock holds, where it changes during the day. [s]"""
+    utc: bool = False
+    """True where the clock is in UTC by its notation alone."""
     own: pd.DataFrame | None = None
     """`elapsed` and columns of the brewer's own, where they were asked for."""
 
@@ -78,7 +86,7 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
     elapsed = frame["elapsed"].to_numpy(dtype=float)
     if own is not None:
         own.insert(0, "elapsed", elapsed, allow_duplicates=True)
-    for fault in clean(frame):
+    for fault in clean(frame, source.follows):
         row = min(int(np.searchsorted(elapsed, fault.start)), len(elapsed) - 1)
         part = parts[owner[row]]
         written = part.written.get(fault.channel or "", fault.channel)
@@ -89,7 +97,21 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
         frame.attrs["units"]["power_watt"] = "W"
     found = tuple(sorted((one.fault for _, one in told), key=lambda fault: fault.start))
     clock = zero if key == "clock" else None
-    return TraceData(frame, found, clock, whole.zoned, whole.offset, elapsed_zero, whole.dated, own)
+    data = TraceData(
+        frame, found, clock, whole.zoned, whole.offset, elapsed_zero, whole.dated, whole.zones, whole.utc, own
+    )
+    _tell_other_day(data, source, parts[0])
+    return data
+
+
+def _tell_other_day(data: TraceData, source: TraceSource, part: Part) -> None:
+    """Note a clock that tells another day than the brewer's table."""
+    if data.zero is None or not data.dated or source.date is None:
+        return
+    day = pd.Timestamp(data.zero + (data.offset or 0.0), unit="s").date()
+    if abs((day - source.date).days) > DAYS_APART:
+        line, wish = int(part.frame["line"].iloc[0]), f"{source.date}, the date in the table, or near it"
+        part.tell.note(line, part.written.get("time"), f"times of {day}", wish, "the trace is kept as it is")
 
 
 def _marked(part: Part, number: int) -> Part:
