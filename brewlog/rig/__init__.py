@@ -6,13 +6,15 @@ Numerical work is compiled when it is first asked for; importing this room is li
 from __future__ import annotations
 
 from brewlog.rig.arrays import combine_runs, fit_two_node
-from brewlog.rig.constants import RigFit, calibrate, fit_rig
+from brewlog.rig.constants import calibrate, fit_rig
 from brewlog.rig.fitting import ModelFit, fit_model
 from brewlog.rig.model import layered, one_node, two_node
+from brewlog.rig.notice import Finding
 from brewlog.rig.optimise import least_squares, minimise
 from brewlog.rig.probe import reconstruct_mash
+from brewlog.rig.rigfit import RigFit
 from brewlog.rig.series import Series, make_series
-from brewlog.rig.watch import Finding, watch_rig
+from brewlog.rig.watch import watch_rig
 
 __all__ = [
     "Finding",

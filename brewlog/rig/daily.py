@@ -9,10 +9,11 @@ import numpy as np
 
 from brewlog.logbook.records import Brew, Rig
 from brewlog.rig.capacity import Inventory, mash_inventory, water_inventory
+from brewlog.rig.day import Day, day_of
 from brewlog.rig.fitting import ModelFit, fit_model
 from brewlog.rig.model import Model, layered, one_node, two_node
 from brewlog.rig.series import Series
-from brewlog.rig.stretches import Day, cut, day_of, heat_up_span, mash_span
+from brewlog.rig.stretches import cut, heat_up_span, mash_span
 
 TYPICAL = {
     "heat_share": 0.93,
@@ -30,10 +31,6 @@ START_SD = 3.0
 """How far the start temperatures may lie from the first readings. [K]"""
 SHARE_PRIOR = (0.93, 0.07)
 """Heater share where nothing sets the scale: 0.80 to 1.00 (common practice, no source)."""
-MASH_MODEL_SD = 0.04
-"""By how much the bed's idealisation can mistake the ratio of heater share to heat capacity. [1]"""
-HEAT_UP_MODEL_SD = 0.01
-"""The same for stirred water. [1]"""
 HEAT_UP_LOSS = (0.75, 0.3)
 """Loss of the water alone as part of the mash's, and its relative sd. [1]"""
 BED_WATER = 1.5
@@ -134,12 +131,15 @@ def fit_mash(
     return fit_model(model, series, start, fixed=held, priors=priors, start_sd=START_SD)
 
 
-def fit_heat_up(series: list[Series], water: Inventory, heat_loss: float, powered: bool = True) -> ModelFit:
+def fit_heat_up(
+    series: list[Series], water: Inventory, heat_loss: float, powered: bool = True, standing: float | None = None
+) -> ModelFit:
     """Fit the heating of the strike water: heater share over a known heat capacity.
 
-    The loss is free about three quarters of the mash's (no basket stands in the water yet).
+    The loss is free about that of a cool-down of water alone (`standing`), else about three quarters of the mash's: no
+    basket stands in the water yet.
     """
-    expected = HEAT_UP_LOSS[0] * heat_loss
+    expected = HEAT_UP_LOSS[0] * heat_loss if standing is None else standing
     start = {"heat_share": 0.93 if powered else 2500.0, "base_heat_capacity": water.total, "heat_loss": expected}
     return fit_model(
         one_node(),
@@ -181,86 +181,3 @@ def prepare_heat_up(brew: Brew, rig: Rig | None, day: Day) -> tuple[list[Series]
     temps = series[0].readings[:, 0]
     mean = float(np.nanmean(temps))
     return series, water_inventory(brew.mash_water, rig, mean)
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """Heater share of one day and the factor on its mash, weighed from all that sets the scale."""
-
-    heat_share: float
-    heat_share_sd: float
-    factor: float
-    """On heat capacity, loss and flow of the mash fit."""
-    factor_sd: float
-    told_by: str
-
-
-def weigh_scale(
-    share_mash: float | None,
-    mash: Inventory | None,
-    share_heat_up: float | None,
-    water: Inventory | None,
-) -> Scale | None:
-    """Heater share and scale of the mash from mash and heat-up together.
-
-    Both rest on the same litres of water, so an error of these does not average out.
-
-    Parameters
-    ----------
-    share_mash, share_heat_up : float or None
-        As fitted with the heat capacity of the inventory.
-    mash, water : Inventory or None
-        Of the mash, of the strike water.
-
-    Returns
-    -------
-    Scale or None
-        None where neither tells a share.
-
-    Notes
-    -----
-    Unknown are the logarithms of the share and of two scales: of the water (prior sd 2 %) and of malt and vessel. Each
-    stretch measures share over heat capacity, with its model error.
-
-    Examples
-    --------
-    >>> kettle = Inventory(8e4, 0.0, 4e3, 1600.0, 0.0, 600.0, "")
-    >>> round(weigh_scale(None, None, 0.95, kettle).heat_share_sd, 3)
-    0.022
-    """
-    rows, values, sds = [[0.0, 1.0, 0.0]], [0.0], []
-    any_ = water or mash
-    if any_ is None or (share_mash is None and share_heat_up is None):
-        return None
-    sds.append(any_.water_sd / any_.water)
-    sds_rest = 1.0
-    if mash is not None:
-        sds_rest = float(np.hypot(mash.malt_sd, mash.vessel_sd) / (mash.malt + mash.vessel))
-    rows.append([0.0, 0.0, 1.0])
-    values.append(0.0)
-    sds.append(sds_rest if mash is not None else 1e-6)
-    told = []
-    if share_heat_up is not None and water is not None:
-        rows.append([1.0, -water.water / water.total, 0.0])
-        values.append(float(np.log(share_heat_up)))
-        sds.append(float(np.hypot(HEAT_UP_MODEL_SD, water.vessel_sd / water.total)))
-        told.append("heat-up")
-    if share_mash is not None and mash is not None:
-        rows.append([1.0, -mash.water / mash.total, -(1 - mash.water / mash.total)])
-        values.append(float(np.log(share_mash)))
-        sds.append(MASH_MODEL_SD)
-        told.append("mash")
-    weighed = np.array(rows) / np.array(sds)[:, None]
-    cov = np.linalg.inv(weighed.T @ weighed)
-    found = cov @ weighed.T @ (np.array(values) / np.array(sds))
-    share = float(np.exp(found[0]))
-    grow = np.zeros(3)
-    if mash is not None:
-        grow = np.array([0.0, mash.water / mash.total, 1 - mash.water / mash.total])
-    return Scale(
-        share,
-        share * float(np.sqrt(cov[0, 0])),
-        float(np.exp(grow @ found)),
-        float(np.sqrt(grow @ cov @ grow)),
-        " and ".join(told),
-    )

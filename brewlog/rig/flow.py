@@ -7,14 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from brewlog.logbook.records import Brew
+from brewlog.rig.alignment import earlier_day
 from brewlog.rig.capacity import mash_inventory
-from brewlog.rig.constants import RigFit
 from brewlog.rig.daily import OFFSET_SD, START_SD
+from brewlog.rig.day import day_of
+from brewlog.rig.expectation import expectation
 from brewlog.rig.fitting import ModelFit, fit_model, modelled
 from brewlog.rig.optimise import inverse
-from brewlog.rig.probe import expectation
+from brewlog.rig.rigfit import RigFit
 from brewlog.rig.series import Series
-from brewlog.rig.stretches import cut, day_of, mash_span
+from brewlog.rig.stretches import cut, mash_span
 
 WINDOW = 300.0
 """Length of a window. [s]"""
@@ -75,6 +77,7 @@ def flow_course(brew: Brew, fit: RigFit) -> FlowCourse:
     lead of the base is small and the walk bridges.
     """
     day = day_of(brew, fit.record)
+    day = earlier_day(day) if fit.power_before else day
     inventory = mash_inventory(brew, fit.record)
     if inventory is None or day.power is None or not np.isfinite(day.base).any():
         raise ValueError(f"brew {brew.label!r} lacks base_temp, power, litres or kilograms; the flow cannot be told.")

@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from brewlog.rig.boiling import Told
 from brewlog.rig.capacity import Inventory
-from brewlog.rig.daily import Scale, bed_model, fit_mash, weigh_scale
+from brewlog.rig.daily import bed_model, fit_mash
+from brewlog.rig.day import Day
 from brewlog.rig.fitting import ModelFit
 from brewlog.rig.model import Model, conductance_of_flow
+from brewlog.rig.scale import MASH_MODEL_SD, Scale, weigh_scale
 from brewlog.rig.series import Series
-from brewlog.rig.stretches import Day
 from brewlog.rig.vessel import Vessel, with_vessel
 
 Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
+
+HeatUps = dict[str, tuple[ModelFit, Inventory]]
+"""Heating of the strike water and its inventory, by brew."""
+
+StretchRow = tuple[str, str, str, float, float, float]
+"""Brew, stretch, constant, estimate, sd, and the part of the day's value that rests on it."""
 
 DEPTHS = (0.5, 0.35, 0.65, 0.8)
 """Depths of the probe in the bed that are tried, the middle first."""
@@ -125,8 +133,12 @@ def _middle(fits: Iterable[ModelFit]) -> dict[str, float] | None:
 
 
 def brew_rows(
-    ready: Ready, mashes: Mashes, heat_ups: dict[str, tuple[ModelFit, Inventory]], vessel: Vessel
-) -> tuple[pd.DataFrame, list[tuple[str, str, str, float, float]]]:
+    ready: Ready,
+    mashes: Mashes,
+    heat_ups: HeatUps,
+    vessel: Vessel,
+    boils: Mapping[str, Told],
+) -> tuple[pd.DataFrame, list[StretchRow]]:
     """One row of estimates per brew, brought to one scale, and one row per thing that a stretch told.
 
     Parameters
@@ -136,14 +148,16 @@ def brew_rows(
     heat_ups : dict
         From label to (fit, inventory).
     vessel : Vessel
+    boils : mapping of str to Told
+        Heater share from the boil.
 
     Returns
     -------
     per_brew : pandas.DataFrame
-    per_stretch : list of (brew, stretch, constant, estimate, sd)
+    per_stretch : list of StretchRow
     """
     rows: dict[str, dict[str, object]] = {}
-    told: list[tuple[str, str, str, float, float]] = []
+    told: list[StretchRow] = []
     for label, (day, series, sees, inventory) in ready.items():
         fit, (heat_up, water) = mashes.fits.get(label), heat_ups.get(label, (None, None))
         if fit is None and heat_up is None:
@@ -156,8 +170,14 @@ def brew_rows(
         if heat_up is not None and water is not None:
             pot = with_vessel(water, vessel)
             share_water = heat_up.constants["heat_share"] * pot.total / water.total
-            told.append((label, "heat-up", _share_name(powered), share_water, _sd_of(share_water, pot)))
-        scale = weigh_scale(share_mash, mash, share_water, pot)
+        boil = boils.get(label) if powered else None
+        scale = weigh_scale(share_mash, mash, share_water, pot, boil)
+        weights = scale.weights if scale else {}
+        if share_water is not None and pot is not None:
+            sd = _sd_of(share_water, pot)
+            told.append((label, "heat-up", _share_name(powered), share_water, sd, weights.get("heat-up", 0.0)))
+        if boil is not None:
+            told.append((label, "boil", "heat_share", boil.estimate, boil.sd, weights.get("boil", 0.0)))
         row: dict[str, object] = {"sees": sees, "scale_from": scale.told_by if scale else "the assumed heater share"}
         if scale is not None:
             row[_share_name(powered)] = scale.heat_share
@@ -170,10 +190,11 @@ def brew_rows(
             row["room_shift"] = float(np.mean(fit.room_shift))
             row["room_sd"] = day.room_sd
             if share_mash is not None and mash is not None:
-                told.append((label, "mash", _share_name(powered), share_mash, _sd_of(share_mash, mash, 0.04)))
+                sd = _sd_of(share_mash, mash, MASH_MODEL_SD)
+                told.append((label, "mash", _share_name(powered), share_mash, sd, weights.get("mash", 0.0)))
             for name in ("heat_loss", "bed_flow", "bed_conductance", "probe_lag", "probe_offset"):
                 if name in row and np.isfinite(float(row[f"{name}_sd"])):  # type: ignore[arg-type]
-                    told.append((label, "mash", name, float(row[name]), float(row[f"{name}_sd"])))  # type: ignore[arg-type]
+                    told.append((label, "mash", name, float(row[name]), float(row[f"{name}_sd"]), 1.0))  # type: ignore[arg-type]
         rows[label] = row
     frame = pd.DataFrame.from_dict(rows, orient="index")
     frame.index.name = "brew"

@@ -12,15 +12,17 @@ from brewlog.logbook.records import Rest, Rig
 
 WINDOWS = (2, 3, 4, 5, 6)
 """Rows after which a time-proportioned heater may meet the log again in the same part of its window."""
-LEAST_SWING = 0.04
+LEAST_SWING = 0.05
 """Part by which the highest phase must exceed the mean to count. [1]"""
-CLEAR_SWING = 5.0
+CLEAR_SWING = 2.5
 """And by how many of its standard errors. [1]"""
 ITSELF = 0.25
 """A phase below this part of the highest one: what is logged is the heater itself, not what was asked of it. [1]"""
 LEFT_OF_SWING = 1 / 3
-"""Part of the swing by which the acting demand lies below the highest phase, and its sd: 0.0 to 0.7 on simulated
-rigs. [1]"""
+"""Part of the swing that stays as sd of the power at rest. [1]"""
+SHORT, LONG = 0.125, 0.375
+"""A pulse up to the first part of its window is decided by the demand before it; from the second on, what was asked
+for while it lasted has fallen as low as the mean. Between them in proportion. [1]"""
 LOCKED_SD = 0.3
 """Relative sd of the power at rest where on and off are logged in step with the heater's window. [1]"""
 
@@ -142,8 +144,7 @@ def acting_demand(elapsed: np.ndarray, share: np.ndarray) -> Demand:
     Returns
     -------
     Demand
-        Two parts of the highest phase and one of the mean, because the demand already falls while the pulse lasts;
-        a third of the swing stays as sd.
+        The highest phase while little is asked for, the mean where pulses are long; a third of the swing stays as sd.
 
     Examples
     --------
@@ -153,7 +154,7 @@ def acting_demand(elapsed: np.ndarray, share: np.ndarray) -> Demand:
     True
     >>> swinging = np.where(np.arange(400) % 2 == 0, 0.20, 0.14)
     >>> acting_demand(t, swinging).share.mean().round(3)
-    np.float64(0.19)
+    np.float64(0.195)
     """
     as_is = Demand(share, "", 0.0)
     first, last = longest_even(elapsed)
@@ -167,7 +168,8 @@ def acting_demand(elapsed: np.ndarray, share: np.ndarray) -> Demand:
     row = np.arange(last - first)
     decides = share[first:last][np.maximum((row - high) // k * k + high, 0)]
     share = share.copy()
-    share[first:last] = (1 - LEFT_OF_SWING) * decides + LEFT_OF_SWING * _running(share[first:last], k)
+    weight = np.clip((LONG - _running(share[first:last], 2 * k)) / (LONG - SHORT), 0.0, 1.0)
+    share[first:last] = weight * decides + (1 - weight) * _running(share[first:last], k)
     words = f"; it swings every {k} rows as a time-proportioned heater does, and the highest of them count most"
     return Demand(share, words, LEFT_OF_SWING * (top - mean) / top)
 

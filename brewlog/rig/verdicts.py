@@ -8,11 +8,13 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Rig
+from brewlog.rig.bounds import BOUND_SD, MODEL_BOUND, with_bound, with_lag
+from brewlog.rig.day import LOGGED_ROOM_SD
 from brewlog.rig.interval import Interval, far_off, over_brews
 from brewlog.rig.mashes import Mashes, Ready
 from brewlog.rig.model import LAYERS
-from brewlog.rig.stretches import LOGGED_ROOM_SD
-from brewlog.rig.vessel import Vessel
+from brewlog.rig.vessel import Vessel, with_vessel
+from brewlog.rig.watertests import WaterTests
 
 UNITS = {
     "heat_share": "1",
@@ -22,9 +24,10 @@ UNITS = {
     "bed_conductance": "W/K",
     "probe_lag": "s",
     "probe_offset": "K",
+    "vapour_loss": "W/kPa",
     "boil_off": "L/h",
     "absorption": "L/kg",
-    "dead_volume": "L",
+    "transfer_loss": "L",
 }
 """Constants of a rig and their units, in the order of the table."""
 
@@ -36,19 +39,16 @@ LEARN = {
     "bed_conductance": "log mash_temp and base_temp over a ramp",
     "probe_lag": "log mash_temp while the probe is moved from cold into hot stirred water",
     "probe_offset": "log mash_temp while the probe stands beside a good thermometer in stirred water",
+    "vapour_loss": "log power, base_temp, pre-boil volume and gravity on the way to the boil",
     "boil_off": "log pre-boil and post-boil volumes and boil_time",
     "absorption": "log mash_water, sparge_water and the pre-boil volume",
-    "dead_volume": "log post-boil and fermenter volumes",
+    "transfer_loss": "log post-boil and fermenter volumes",
 }
 """What would tell a constant that these data do not tell."""
 
 IDENTIFIED, RATIO, UNTOLD = "identified", "only as ratio", "not told by these data"
 _LIMITS = {"heat_share": (0.15, 0.0)}
 """Half-width up to which a constant counts as identified, relative and absolute; others 0.4 relative."""
-
-MODEL_BOUND = frozenset({"probe_lag", "probe_offset"})
-"""Constants that also take up what the model leaves out, whatever their interval: where the probe stands in the bed,
-how the loss parts between base and bed, the free wort on top. A mash tells the fit's value, not the probe's."""
 
 
 def constants_table(
@@ -58,9 +58,9 @@ def constants_table(
     ready: Ready,
     vessel: Vessel,
     vessel_words: str,
-    test_losses: Mapping[str, float],
+    trials: WaterTests,
     volumes: Mapping[str, tuple[Interval, str]],
-) -> tuple[pd.DataFrame, list[str]]:
+) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
     """Table of constants and the notes below it.
 
     Parameters
@@ -72,29 +72,40 @@ def constants_table(
     vessel : Vessel
     vessel_words : str
         What the vessel's prior rests on.
-    test_losses : mapping of str to float
-        Loss by cool-down test, used where no mash tells it: water alone loses less than a mash. [W/K]
+    trials : WaterTests
+        Their heat-ups join the brews' heater shares; their losses count where no mash tells it, because water alone
+        loses less than a mash.
     volumes : mapping of str to (Interval, str)
 
     Returns
     -------
     table : pandas.DataFrame
+    spread : pandas.DataFrame
+        Intervals without the bound of the model, and that bound.
     notes : list of str
     """
     notes: list[str] = []
     rows: dict[str, dict[str, object]] = {}
+    spread: dict[str, dict[str, float]] = {}
+    power_sd = float(np.median([r[0].power_sd for r in ready.values()])) if ready else 0.0
     scaled = any(r[3] is not None for r in ready.values())
     for name in UNITS:
         if name in volumes:
             interval, rests = volumes[name]
-            rows[name] = _row(name, interval, rests)
+            bound = BOUND_SD.get(name, 0.0)
+            spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
+            rows[name] = _row(name, with_bound(interval, bound), rests)
         elif name == "vessel_heat_capacity":
             rows[name] = _vessel_row(vessel, vessel_words)
         elif name == "bed_flow" and mashes.model.name == "two nodes":
             continue
         else:
-            interval, rests = _over(name, per_brew, test_losses, notes, mashes.lag_slope)
-            rows[name] = _row(name, interval, rests)
+            interval, rests = _over(name, per_brew, trials, notes, mashes.lag_slope, vessel)
+            bound = BOUND_SD.get(name, 0.0)
+            if name == "heat_loss":
+                bound = float(np.hypot(bound, power_sd))
+            spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
+            rows[name] = _row(name, with_bound(interval, bound), rests + (f"; model +-{bound:.1%}" if bound else ""))
     _special(rows, record, per_brew, ready, scaled, notes)
     if mashes.model.name == "layered bed" and mashes.fits and any(r[2] == "base and bed" for r in ready.values()):
         notes.append(
@@ -112,49 +123,48 @@ def constants_table(
             "The scale rests on recorded litres and kilograms: if all litres are 1 % too low in the book, heat_share, "
             "heat_loss and bed_flow come out about 1 % too low, and the intervals do not know of it."
         )
+    if power_sd > 0:
+        notes.append(
+            f"The heater is switched in windows that the log meets in step: its power at rest is known to "
+            f"{100 * power_sd:.0f} % only, and so is heat_loss. Log mean power (an energy meter) to know it better."
+        )
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "constant"
-    return table, notes
+    return table, pd.DataFrame.from_dict(spread, orient="index"), notes
 
 
 def _over(
-    name: str, per_brew: pd.DataFrame, test_losses: Mapping[str, float], notes: list[str], lag_slope: float
+    name: str, per_brew: pd.DataFrame, trials: WaterTests, notes: list[str], lag_slope: float, vessel: Vessel
 ) -> tuple[Interval, str]:
     """Interval of one constant over brews; brews far off the others are named and left out."""
     values = per_brew[name].dropna().astype(float) if name in per_brew else pd.Series(dtype=float)
     if name in ("bed_flow", "bed_conductance") and len(values):
         both = values[per_brew.loc[values.index, "sees"] == "base and bed"]
         values = both if len(both) >= 3 else values
+    brews = len(values)
+    if name == "heat_share" and "effective_power" not in per_brew:
+        tests = {k: s * with_vessel(w, vessel).total / w.total for k, (w, s) in trials.heat_ups.items()}
+        values = pd.concat([values, pd.Series(tests, dtype=float)])
     single = None
-    if len(values) == 1 and f"{name}_sd" in per_brew:
+    if len(values) == 1 == brews and f"{name}_sd" in per_brew:
         single = float(per_brew.loc[values.index[0], f"{name}_sd"])
     away = far_off(values.to_numpy())
     if away.any():
         labels = ", ".join(str(label) for label in values.index[away])
         notes.append(f"{name}: brew {labels} left out, further than 6 robust sd from the other brews.")
         values = values[~away]
-    rests = f"spread between {len(values)} brews"
-    if name == "heat_loss" and test_losses and values.empty:
-        values = pd.Series(dict(test_losses), dtype=float)
+    heat_ups = sum(str(label).startswith("test ") for label in values.index)
+    rests = f"spread between {len(values) - heat_ups} brews" + (f" and {heat_ups} water tests" if heat_ups else "")
+    if name == "heat_loss" and trials.losses and values.empty:
+        values = pd.Series(dict(trials.losses), dtype=float)
         rests = f"{len(values)} cool-down tests with water alone"
     if name in ("heat_share", "heat_loss", "bed_flow", "bed_conductance") and "scale_from" in per_brew:
         sources = per_brew["scale_from"].value_counts()
         rests += "; scale from " + ", ".join(f"{source} ({n})" for source, n in sources.items())
     interval = over_brews(values.to_numpy(), single)
     if name in ("bed_flow", "bed_conductance") and "probe_lag" in per_brew and interval.brews > 1:
-        interval = _with_lag(interval, over_brews(per_brew["probe_lag"]), lag_slope)
+        interval = with_lag(interval, over_brews(per_brew["probe_lag"]), lag_slope)
     return interval, rests
-
-
-def _with_lag(interval: Interval, lag: Interval, slope: float) -> Interval:
-    """Wider by what the lag does, which all brews share and their spread therefore does not show."""
-    if lag.brews < 2 or not np.isfinite(lag.sd):
-        return interval
-    # a median scatters by a quarter more than a mean
-    more = abs(slope) * interval.estimate * 1.25
-    half = float(np.hypot((interval.high - interval.low) / 2, more * (lag.high - lag.low) / 2))
-    sd = float(np.hypot(interval.sd, more * lag.sd))
-    return Interval(interval.estimate, sd, interval.estimate - half, interval.estimate + half, interval.brews)
 
 
 def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,77 +16,102 @@ WATER_20 = 0.9982
 """[kg/L]"""
 
 
-def stage_volumes(brew: Brew, rig: Rig | None) -> tuple[dict[str, float], dict[str, float]]:
-    """Volume at 20 degC [L] and extract [1] by stage, as the extract balance has them."""
+SUGAR_ROOM = 0.62
+"""Room that a kilogram of dissolved sugar takes, from the density of its solutions. [L/kg]"""
+
+
+@dataclass(frozen=True)
+class StageVolumes:
+    """Volume and extract of the wort by stage, as the extract balance has them."""
+
+    volume: dict[str, float]
+    """At 20 degC. [L]"""
+    sd: dict[str, float]
+    """Of the volumes. [L]"""
+    extract: dict[str, float]
+    """Mass fraction. [1]"""
+
+
+def stage_volumes(brew: Brew, rig: Rig | None) -> StageVolumes:
+    """Volumes and extracts of one brew."""
     from brewlog.wort import extract_balance
 
     balance = extract_balance(brew, rig)
-    volume = {stage: float(v.nominal_value) for stage, v in balance.volume.items() if v is not None}
-    extract = {stage: float(extract_from_sg(g.nominal_value)) for stage, g in balance.gravity.items() if g is not None}
-    return volume, extract
+    known = {stage: v for stage, v in balance.volume.items() if v is not None}
+    return StageVolumes(
+        {stage: float(v.nominal_value) for stage, v in known.items()},
+        {stage: float(v.std_dev) for stage, v in known.items()},
+        {stage: float(extract_from_sg(g.nominal_value)) for stage, g in balance.gravity.items() if g is not None},
+    )
 
 
-def volume_constants(brews: Sequence[Brew], rig: Rig | None) -> tuple[dict[str, tuple[Interval, str]], dict[str, str]]:
-    """Boil-off, absorption and dead volume over brews, with reasons for the brews that tell none.
+def volume_constants(
+    brews: Sequence[Brew], rig: Rig | None, stages: Mapping[str, StageVolumes]
+) -> dict[str, tuple[Interval, str]]:
+    """Boil-off, absorption and transfer loss over brews.
 
     Parameters
     ----------
     brews : sequence of Brew
     rig : Rig or None
+    stages : mapping of str to StageVolumes
+        By label of the brew; brews without any are left out.
 
     Returns
     -------
-    constants : dict
+    dict
         Name to (interval, what it rests on).
-    left_out : dict
-        Label and matter to reason.
 
     Notes
     -----
     boil_off = (pre-boil - post-boil + top-up) / boil time; absorption = (water in - water in the pre-boil wort) /
-    grist, steam of the mash counted with it; dead_volume = post-boil - fermenter, trub and hops counted with it.
+    grist, steam of the mash counted with it; transfer_loss = post-boil - fermenter, trub and hops counted with it.
     """
-    values: dict[str, list[float]] = {"boil_off": [], "absorption": [], "dead_volume": []}
-    reasons: dict[str, str] = {}
+    values: dict[str, list[float]] = {"boil_off": [], "absorption": [], "transfer_loss": []}
     for brew in brews:
-        try:
-            volume, extract = stage_volumes(brew, rig)
-        except ValueError as error:
-            reasons[f"{brew.label}, volumes"] = str(error)
+        if brew.label not in stages:
             continue
+        volume, extract = stages[brew.label].volume, stages[brew.label].extract
         pre, post, last = (volume.get(stage) for stage in ("pre-boil", "post-boil", "fermenter"))
-        added = _poured(brew)
+        added = poured(brew)
         if pre is not None and post is not None and brew.boil_time and added is not None:
             values["boil_off"].append((pre - post + added) / (brew.boil_time / 60))
         if post is not None and last is not None:
-            values["dead_volume"].append(post - last)
+            values["transfer_loss"].append(post - last)
         grist = grist_of(brew)
         if pre is not None and "pre-boil" in extract and brew.mash_water is not None and grist is not None:
-            poured = (brew.mash_water + (brew.sparge_water or 0.0)) * WATER_20 + grist[0] * grist[1]
+            water = (brew.mash_water + (brew.sparge_water or 0.0)) * WATER_20 + grist[0] * grist[1]
             wort = pre * float(wort_density(extract["pre-boil"], 20.0)) / 1000 * (1 - extract["pre-boil"])
-            values["absorption"].append((poured - wort) / WATER_20 / grist[0])
+            values["absorption"].append((water - wort) / WATER_20 / grist[0])
     out = {}
     for name, found in values.items():
         good = np.array(found, dtype=float)
         rests = f"volume readings of {good.size} brews"
-        if name == "dead_volume":
+        if name == "transfer_loss":
             rests += ", trub and hops counted with it"
             if good.size == 0 and rig is not None and rig.dead_volume is not None:
                 nan = float("nan")
-                out[name] = (Interval(rig.dead_volume, nan, nan, nan, 0), "the value in rigs.csv")
+                words = "dead_volume in rigs.csv, trub and hops not counted"
+                out[name] = (Interval(rig.dead_volume, nan, nan, nan, 0), words)
                 continue
         if name == "absorption":
             rests += ", steam of the mash counted with it"
         out[name] = (over_brews(good), rests)
-    return out, reasons
+    return out
 
 
-def _poured(brew: Brew) -> float | None:
-    """Water that joined in the boil [L]; None where its volume is not recorded."""
+def poured(brew: Brew) -> float | None:
+    """Volume that joined in the boil: water, and the room of dissolved sugar [L]; None where it is not recorded."""
     total = 0.0
     for addition in brew.additions:
-        if addition.stage == "boil" and addition.what == "water":
+        if addition.stage != "boil":
+            continue
+        if addition.what == "water":
             if addition.volume is None:
                 return None
             total += addition.volume
+        elif addition.what in ("sugar", "extract"):
+            if addition.mass is None:
+                return None
+            total += SUGAR_ROOM * addition.mass * (1.0 if addition.extract is None else addition.extract)
     return total

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from brewlog.rig import fit_rig, reconstruct_mash
-from brewlog.rig.watch import blocked_bed
+from brewlog.rig.blocked import blocked_bed
 from brewlog.simulate import KITCHEN, SHED, BrewPlan, brew_record, simulate_day
 from brewlog.simulate.plan import Block, PlannedMalt
 

@@ -14,8 +14,12 @@ import pandas as pd
 import pytest
 
 from brewlog.rig import fit_rig
+from brewlog.rig.blocked import blocked_bed
+from brewlog.rig.clocks import clock_shift
+from brewlog.rig.drift import control_chart, heater_drift
 from brewlog.rig.flow import flow_course
-from brewlog.rig.watch import blocked_bed, clock_shift, control_chart, heater_drift, probe_jump, watch_rig
+from brewlog.rig.jumps import probe_jump
+from brewlog.rig.watch import watch_rig
 
 DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
 RIG = DRAWN.DrawnRig()
