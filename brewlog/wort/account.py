@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,6 +43,42 @@ WATER_20 = float(water_density_float(np.array(20.0))) / 1000.0
 """Kilograms in a litre of water at 20 degC."""
 _VOLUMES = np.array([INDEX["pre_volume"], INDEX["post_volume"], INDEX["fermenter_volume"]])
 _EXTRACTS = _VOLUMES + 1
+_I = INDEX
+_STRENGTH = 20.0  # kg of wort, to weigh a difference of strengths like the balances of extract
+
+
+class Worts(NamedTuple):
+    """Water and extract before the boil, after it and in the fermenter, with derivatives by volume and by strength."""
+
+    extract: list[float]
+    """[kg]"""
+    extract_by_volume: list[float]
+    extract_by_strength: list[float]
+    water: list[float]
+    """[kg]"""
+    water_by_volume: list[float]
+    water_by_strength: list[float]
+    density: list[float]
+    """[kg/L]"""
+    density_by_strength: list[float]
+
+    @classmethod
+    def of(cls, x: Array) -> Worts:
+        """Worts of a state of the account."""
+        volume, w = x[_VOLUMES], x[_EXTRACTS]
+        rho, drho = density_float(w, 20.0) / 1000.0, density_slope_float(w, 20.0) / 1000.0
+        by_volume, by_strength = rho * w, volume * (rho + w * drho)
+        columns = (
+            volume * by_volume,
+            by_volume,
+            by_strength,
+            volume * (rho - by_volume),
+            rho - by_volume,
+            volume * drho - by_strength,
+            rho,
+            drho,
+        )
+        return cls(*(column.tolist() for column in columns))
 
 
 @dataclass(frozen=True)
@@ -60,70 +97,75 @@ class Account:
 
     def __call__(self, x: Array) -> tuple[Array, Array]:
         """Residuals of the balances, and their derivatives by the states."""
-        (wm, wg, ws, ed, w0, _, w1, v2, w2, v3, w3, held, bound, evaporated, loss, a2e, a2w, a3e, a3w) = x[
-            : len(STATES)
-        ].tolist()
-        w = x[_EXTRACTS]
-        volume = x[_VOLUMES]
-        rho = density_float(w, 20.0) / 1000.0
-        drho = density_slope_float(w, 20.0) / 1000.0
-        extract = volume * rho * w
-        water = volume * rho * (1.0 - w)
-        e1, e2, e3 = extract.tolist()
-        h1, h2, h3 = water.tolist()
-        rho2 = float(rho[1])
         n = 6 + self.no_rinse + len(self.repeats)
-        r = np.zeros(n)
-        g = np.zeros((n, x.shape[0]))
-        i = INDEX
-        # derivatives of extract and water of each stage by volume and by extract
-        de_dv, de_dw = rho * w, volume * (rho + w * drho)
-        dh_dv, dh_dw = rho * (1.0 - w), volume * (drho * (1.0 - w) - rho)
-        # mash: all liquid is as strong as the first wort
-        r[0] = w0 * (ed + wm + wg - bound) - ed
-        g[0, i["first_wort"]] = ed + wm + wg - bound
-        g[0, i["dissolved"]] = w0 - 1.0
-        g[0, i["mash_water"]] = g[0, i["malt_water"]] = w0
-        g[0, i["bound_water"]] = -w0
-        # lautering: water into the mash, the rinse and the malt is in the kettle or held by the grain
-        r[1] = wm + wg + ws - h1 - held * WATER_20
-        g[1, [i["mash_water"], i["malt_water"], i["sparge_water"]]] = 1.0
-        g[1, i["pre_volume"]], g[1, i["pre_extract"]] = -dh_dv[0], -dh_dw[0]
-        g[1, i["held"]] = -WATER_20
-        # boil: extract stays, water leaves
-        r[2] = e1 + a2e - e2
-        g[2, i["pre_volume"]], g[2, i["pre_extract"]] = de_dv[0], de_dw[0]
-        g[2, i["post_volume"]], g[2, i["post_extract"]] = -de_dv[1], -de_dw[1]
-        g[2, i["boil_extract"]] = 1.0
-        r[3] = h1 + a2w - h2 - evaporated
-        g[3, i["pre_volume"]], g[3, i["pre_extract"]] = dh_dv[0], dh_dw[0]
-        g[3, i["post_volume"]], g[3, i["post_extract"]] = -dh_dv[1], -dh_dw[1]
-        g[3, i["boil_water"]], g[3, i["evaporated"]] = 1.0, -1.0
-        if self.plain_transfer:
-            # wort stays behind, as strong as the rest
-            r[4] = 20.0 * (w2 - w3)
-            g[4, i["post_extract"]], g[4, i["fermenter_extract"]] = 20.0, -20.0
-            r[5] = v2 - loss - v3
-            g[5, i["post_volume"]], g[5, i["loss"]], g[5, i["fermenter_volume"]] = 1.0, -1.0, -1.0
-        else:
-            de_loss, dh_loss = rho2 * w2, rho2 * (1.0 - w2)
-            r[4] = e2 - loss * de_loss + a3e - e3
-            g[4, i["post_volume"]] = de_dv[1]
-            g[4, i["post_extract"]] = de_dw[1] - loss * (rho2 + w2 * drho[1])
-            g[4, i["loss"]], g[4, i["fermenter_added_extract"]] = -de_loss, 1.0
-            g[4, i["fermenter_volume"]], g[4, i["fermenter_extract"]] = -de_dv[2], -de_dw[2]
-            r[5] = h2 - loss * dh_loss + a3w - h3
-            g[5, i["post_volume"]] = dh_dv[1]
-            g[5, i["post_extract"]] = dh_dw[1] - loss * (drho[1] * (1.0 - w2) - rho2)
-            g[5, i["loss"]], g[5, i["fermenter_added_water"]] = -dh_loss, 1.0
-            g[5, i["fermenter_volume"]], g[5, i["fermenter_extract"]] = -dh_dv[2], -dh_dw[2]
-        row = 6
+        residual, slope = np.zeros(n), np.zeros((n, x.shape[0]))
+        state = dict(zip(STATES, x[: len(STATES)].tolist(), strict=True))
+        worts = Worts.of(x)
+        _mash(state, worts, residual, slope)
+        _boil(state, worts, residual, slope)
+        (_plain_transfer if self.plain_transfer else _transfer)(state, worts, residual, slope)
+        equal = [(original, number, 1.0) for number, original in enumerate(self.repeats, start=len(STATES))]
         if self.no_rinse:
-            r[row] = 20.0 * (w0 - w1)
-            g[row, i["first_wort"]], g[row, i["pre_extract"]] = 20.0, -20.0
-            row += 1
-        for number, original in enumerate(self.repeats, start=len(STATES)):
-            r[row] = x[original] - x[number]
-            g[row, original], g[row, number] = 1.0, -1.0
-            row += 1
-        return r, g
+            equal.insert(0, (INDEX["first_wort"], INDEX["pre_extract"], _STRENGTH))
+        for row, (one, other, scale) in enumerate(equal, start=6):
+            residual[row] = scale * (x[one] - x[other])
+            slope[row, one], slope[row, other] = scale, -scale
+        return residual, slope
+
+
+def _mash(state: dict[str, float], worts: Worts, r: Array, g: Array) -> None:
+    """All liquid of the mash is as strong as the first wort; water poured in is in the kettle or held by the grain."""
+    w = state["first_wort"]
+    liquid = state["dissolved"] + state["mash_water"] + state["malt_water"] - state["bound_water"]
+    r[0] = w * liquid - state["dissolved"]
+    g[0, _I["first_wort"]] = liquid
+    g[0, _I["dissolved"]] = w - 1.0
+    g[0, [_I["mash_water"], _I["malt_water"]]] = w
+    g[0, _I["bound_water"]] = -w
+    poured = state["mash_water"] + state["malt_water"] + state["sparge_water"]
+    r[1] = poured - worts.water[0] - state["held"] * WATER_20
+    g[1, [_I["mash_water"], _I["malt_water"], _I["sparge_water"]]] = 1.0
+    g[1, _I["pre_volume"]], g[1, _I["pre_extract"]] = -worts.water_by_volume[0], -worts.water_by_strength[0]
+    g[1, _I["held"]] = -WATER_20
+
+
+def _boil(state: dict[str, float], worts: Worts, r: Array, g: Array) -> None:
+    """Extract stays, water leaves."""
+    r[2] = worts.extract[0] + state["boil_extract"] - worts.extract[1]
+    r[3] = worts.water[0] + state["boil_water"] - worts.water[1] - state["evaporated"]
+    for stage, sign, volume, strength in (
+        (0, 1.0, "pre_volume", "pre_extract"),
+        (1, -1.0, "post_volume", "post_extract"),
+    ):
+        g[2, _I[volume]] = sign * worts.extract_by_volume[stage]
+        g[2, _I[strength]] = sign * worts.extract_by_strength[stage]
+        g[3, _I[volume]] = sign * worts.water_by_volume[stage]
+        g[3, _I[strength]] = sign * worts.water_by_strength[stage]
+    g[2, _I["boil_extract"]] = 1.0
+    g[3, _I["boil_water"]], g[3, _I["evaporated"]] = 1.0, -1.0
+
+
+def _plain_transfer(state: dict[str, float], worts: Worts, r: Array, g: Array) -> None:
+    """Wort stays behind, as strong as the rest."""
+    r[4] = _STRENGTH * (state["post_extract"] - state["fermenter_extract"])
+    g[4, _I["post_extract"]], g[4, _I["fermenter_extract"]] = _STRENGTH, -_STRENGTH
+    r[5] = state["post_volume"] - state["loss"] - state["fermenter_volume"]
+    g[5, _I["post_volume"]], g[5, _I["loss"]], g[5, _I["fermenter_volume"]] = 1.0, -1.0, -1.0
+
+
+def _transfer(state: dict[str, float], worts: Worts, r: Array, g: Array) -> None:
+    """Wort stays behind, and extract or water joins in the fermenter."""
+    loss, w = state["loss"], state["post_extract"]
+    rho, drho = worts.density[1], worts.density_by_strength[1]
+    r[4] = worts.extract[1] - loss * rho * w + state["fermenter_added_extract"] - worts.extract[2]
+    g[4, _I["post_volume"]] = worts.extract_by_volume[1]
+    g[4, _I["post_extract"]] = worts.extract_by_strength[1] - loss * (rho + w * drho)
+    g[4, _I["loss"]], g[4, _I["fermenter_added_extract"]] = -rho * w, 1.0
+    g[4, _I["fermenter_volume"]] = -worts.extract_by_volume[2]
+    g[4, _I["fermenter_extract"]] = -worts.extract_by_strength[2]
+    r[5] = worts.water[1] - loss * rho * (1.0 - w) + state["fermenter_added_water"] - worts.water[2]
+    g[5, _I["post_volume"]] = worts.water_by_volume[1]
+    g[5, _I["post_extract"]] = worts.water_by_strength[1] - loss * (drho * (1.0 - w) - rho)
+    g[5, _I["loss"]], g[5, _I["fermenter_added_water"]] = -rho * (1.0 - w), 1.0
+    g[5, _I["fermenter_volume"]] = -worts.water_by_volume[2]
+    g[5, _I["fermenter_extract"]] = -worts.water_by_strength[2]
