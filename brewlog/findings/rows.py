@@ -12,7 +12,6 @@ from brewlog.findings.cells import (
     as_numbers,
     brew_labels,
     check_table,
-    numbers_or_nan,
     numbers_within,
     shown,
     texts,
@@ -20,13 +19,10 @@ from brewlog.findings.cells import (
 )
 from brewlog.findings.columns import Column, covariate_columns
 from brewlog.findings.priors import Covariate
+from brewlog.findings.tightness import shrink, tight_sd
 
-PROBE_SD = 0.15
-"""Part of a probe's error that changes from brew to brew, where nothing better is known. [K]"""
-READING_SD = 0.02
-"""Rounding and noise left in a day's tightness. [K]"""
-LARGEST_SD, LARGEST_TIGHT_SD = 50.0, 30.0
-"""Standard uncertainties beyond these are taken for slips. [points], [K]"""
+LARGEST_SD = 50.0
+"""A standard uncertainty of an efficiency beyond this is taken for a slip. [points]"""
 EFFICIENCY_SD = 2.0
 """Standard uncertainty of an efficiency where no brew states one, common practice, no source. [points]"""
 LASTING = 4
@@ -118,7 +114,7 @@ def usable_rows(
     rigs = tuple(dict.fromkeys(rig_words.tolist()))
     u = _response_sd(frame, response, notes)
     t = tight[order]
-    t_sd = _tight_sd(frame, t, notes)
+    t_sd = tight_sd(frame, t, notes)
     shrunk, variance = shrink(t, t_sd, control)
     columns = covariate_columns(table, order, covariates, own, control, notes)
     return Rows(
@@ -208,51 +204,3 @@ def _response_sd(frame: pd.DataFrame, response: str, notes: list[str]) -> np.nda
         notes.append(f"{lost} of {len(u)} brews state no uncertainty of their {response}: {usual:.2g} points assumed")
         u = np.where(np.isnan(u), usual, u)
     return u
-
-
-def _tight_sd(frame: pd.DataFrame, tight: np.ndarray, notes: list[str]) -> np.ndarray:
-    u = numbers_within(frame, "hold_rms_sd", 0.0, LARGEST_TIGHT_SD, notes)
-    if not np.isnan(u).any():
-        return u
-    bias = numbers_or_nan(frame, "hold_bias")
-    share = np.where(np.isnan(bias), 1.0, np.minimum(np.abs(bias) / tight, 1.0))
-    usual = np.sqrt((share * PROBE_SD) ** 2 + READING_SD**2)
-    notes.append(
-        f"{int(np.isnan(u).sum())} of {len(u)} brews state no uncertainty of their tightness: a probe good to "
-        f"{PROBE_SD} K from brew to brew assumed"
-    )
-    return np.where(np.isnan(u), usual, u)
-
-
-def shrink(tight: np.ndarray, sd: np.ndarray, group: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Draw each tightness towards the mean of its control sensor, the more the less certain it is.
-
-    Parameters
-    ----------
-    tight, sd : numpy.ndarray
-        Tightness and its standard uncertainty. [K]
-    group : numpy.ndarray
-        Control sensor of each brew.
-
-    Returns
-    -------
-    numpy.ndarray, numpy.ndarray
-        Drawn values [K] and the variance that is left [K^2].
-
-    Notes
-    -----
-    lambda = w2 / (w2 + u^2), w2 = max(var - mean u^2, 0.05 var, 1e-4) within the group. A group of one stays as it is.
-    """
-    drawn, left = tight.copy(), sd**2
-    for word in np.unique(group):
-        inside = group == word
-        if inside.sum() < 2:
-            continue
-        u2 = sd[inside] ** 2
-        variance = tight[inside].var(ddof=1)
-        between = max(variance - u2.mean(), 0.05 * variance, 1e-4)
-        share = between / (between + u2)
-        mean = tight[inside].mean()
-        drawn[inside] = mean + share * (tight[inside] - mean)
-        left[inside] = share * u2
-    return drawn, left

@@ -39,6 +39,8 @@ NAMES = {
     "time": "mash_time",
     "mashout": "mash_out",
 }
+PIECES = ("home", "coincide", "hidden", "own home", "bent: far coefficients")
+"""Kinds whose pieces are looked at, too."""
 SHORTEST = ("clean", "coincide", "home", "hidden", "randomised", "null", "own home", "own null")
 """Kinds that are drawn with as few as eight brews, too."""
 
@@ -239,7 +241,7 @@ def main() -> None:
         for name, draw in (independent_kinds(n) | own_kinds(n)).items():
             chosen = name in args.kinds if args.kinds else n > 8 or name in SHORTEST
             if chosen:
-                found[name, n] = study(draw, args.histories, args.first, 12 <= n <= 40 and "null" not in name)
+                found[name, n] = study(draw, args.histories, args.first, 12 <= n <= 40 and name in PIECES)
                 print(f"{name}, {n} brews: {found[name, n]}", file=sys.stderr, flush=True)
     table = pd.DataFrame.from_dict(found, orient="index")
     table.index = pd.MultiIndex.from_tuples(table.index, names=["history", "brews"])

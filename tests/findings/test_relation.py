@@ -17,8 +17,9 @@ from brewlog.findings.loosened import leave_out, under, whitened
 from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
 from brewlog.findings.model import fit_model, wander_covariance
 from brewlog.findings.priors import resolve_priors
-from brewlog.findings.rows import shrink, usable_rows
+from brewlog.findings.rows import usable_rows
 from brewlog.findings.sensitivity import UNWRITTEN, short_list_ols
+from brewlog.findings.tightness import shrink
 from brewlog.findings.verdict import judge, stands
 from brewlog.findings.where import sits_in_rinse
 
@@ -64,11 +65,27 @@ def test_halves_split_at_the_middle_of_the_tenth_and_ninetieth_percentile():
 
 
 def test_tightness_is_drawn_to_its_group_by_its_uncertainty():
-    tight = np.array([1.0, 2.0, 3.0, 0.5])
-    drawn, left = shrink(tight, np.array([0.5, 0.5, 0.5, 0.5]), np.array(["base"] * 3 + ["mash"]))
-    share = 0.75 / (0.75 + 0.25)  # variance 1 of three, less 0.25 of uncertainty
-    np.testing.assert_allclose(drawn, [2 - share, 2.0, 2 + share, 0.5])
-    np.testing.assert_allclose(left, [share * 0.25] * 3 + [0.25])
+    base, mash = np.array([1.0, 2.0, 3.0, 4.0, 5.0]), np.array([0.3, 0.5, 0.7])
+    group = np.array(["base"] * 5 + ["mash"] * 3)
+    drawn, left = shrink(np.concatenate([base, mash]), np.full(8, 0.5), group)
+    share = 1 - 0.5 * 0.25 / 2.5  # variance 2.5 of five, (5 - 3) / (5 - 1) of 0.25 of uncertainty
+    np.testing.assert_allclose(drawn[:5], 3.0 + share * (base - 3.0))
+    np.testing.assert_allclose(left[:5], share * 0.25)
+    np.testing.assert_array_equal(drawn[5:], mash)  # three brews hardly tell their variance
+    np.testing.assert_array_equal(left[5:], 0.25)
+
+
+def test_drawn_tightness_is_nearer_the_truth():
+    # many groups of known truth: what is drawn by Stein's rule is nearer than what was read, also with few brews
+    rng = np.random.default_rng(5)
+    for count in (5, 8, 30):
+        read, told = 0.0, 0.0
+        for _ in range(400):
+            truth = rng.normal(1.5, 0.3, count)
+            seen = truth + rng.normal(0, 0.3, count)
+            drawn, _ = shrink(seen, np.full(count, 0.3), np.full(count, "base"))
+            read, told = read + ((seen - truth) ** 2).mean(), told + ((drawn - truth) ** 2).mean()
+        assert told < {5: 0.95, 8: 0.85, 30: 0.62}[count] * read
 
 
 def test_wander_forgets_over_ten_brews_of_one_rig(histories):
