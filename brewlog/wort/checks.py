@@ -99,7 +99,9 @@ def _whole(books: Books, found: Judgement) -> dict[str, Any]:
     if len(names) == 1:
         if not _datum(suspects[0], books).is_reading:
             return row | {"verdict": f"{names[0]}; the readings of this brew agree with each other: {result}"}
-        others = sum(datum.is_reading for datum in books.data) - 1
+        size, _, _ = test.slips()
+        checked = [isfinite(size[state]) for state in books.states]
+        others = sum(datum.is_reading and told for datum, told in zip(books.data, checked, strict=True)) - 1
         return row | {"verdict": f"{names[0]} for the other {_count(others)} readings: {result}"}
     readings = [suspect.name for suspect in suspects if _datum(suspect, books).is_reading]
     decide = (

@@ -11,6 +11,7 @@ from brewlog.logbook.records import Reading, Rig
 from brewlog.wort import instruments as tools
 from brewlog.wort.datum import OFFSET, Datum, owner, split_sd
 from brewlog.wort.gravity import floats_at
+from brewlog.wort.stated import place
 from brewlog.wort.sucrose import (
     AIR_DENSITY,
     DENSITY_PER_SG,
@@ -27,23 +28,27 @@ _TOO_HOT = 45.0  # a hydrometer is out of its range [degC]
 
 def read_gravities(readings: Iterable[Reading], rig: Rig) -> tuple[list[Datum], list[str]]:
     """Extract of the wort from every gravity reading, and notes on what had to be assumed."""
-    data: list[Datum] = []
+    found: list[tuple[Reading, Datum]] = []
     notes: list[str] = []
     floating: list[tuple[Reading, tools.Instrument, float, float, float]] = []
     for reading in readings:
         tool, _ = tools.instrument_of("gravity", reading.instrument, reading.unit)
         if tool.kind == "refractometer":
             datum, more = _refracted(reading, tool, rig)
-            data.append(datum)
+            found.append((reading, datum))
         else:
             density, temp, temp_sd, more = _floating(reading, tool, rig)
             floating.append((reading, tool, density, temp, temp_sd))
         notes += more
     if floating:
-        data += _floated(floating, rig)
-    usable = [datum for datum in data if _STRENGTH[0] < datum.value < _STRENGTH[1]]
-    notes += [f"{datum.name}: not that of a wort, left out." for datum in data if datum not in usable]
-    return usable, notes
+        found += zip((one[0] for one in floating), _floated(floating, rig), strict=True)
+    wort = [_STRENGTH[0] < datum.value < _STRENGTH[1] for _, datum in found]
+    notes += [
+        f"{place(reading)}: {reading.value:g} {reading.unit} is not that of a wort, left out."
+        for (reading, _), fits in zip(found, wort, strict=True)
+        if not fits
+    ]
+    return [datum for (_, datum), fits in zip(found, wort, strict=True) if fits], notes
 
 
 def _floated(rows: list[tuple[Reading, tools.Instrument, float, float, float]], rig: Rig) -> list[Datum]:

@@ -9,7 +9,7 @@ import numpy as np
 from brewlog.logbook.records import Brew, Reading, Rig
 from brewlog.wort.datum import STAGES, Datum
 from brewlog.wort.gravity_readings import read_gravities
-from brewlog.wort.stated import usable_readings
+from brewlog.wort.stated import place, usable_readings
 from brewlog.wort.volume_readings import read_volumes
 
 _LITTLE = 0.05  # less than this is no wort [L or kg]
@@ -28,7 +28,7 @@ def read_brew(brew: Brew, rig: Rig) -> tuple[list[Datum], list[str]]:
     for datum in gravities:
         extracts.setdefault(datum.stage, min(max(datum.value, 0.0), 0.4))
     amounts = [one for one in known if one.quantity in ("volume", "mass")]
-    notes += [f"{one.stage} {one.quantity}: next to nothing, left out." for one in amounts if one.value < _LITTLE]
+    notes += [f"{place(one)}: next to nothing, left out." for one in amounts if one.value < _LITTLE]
     amounts = [one for one in amounts if one.value >= _LITTLE]
     if any(one.stage == "first wort" for one in amounts):
         amounts = [one for one in amounts if one.stage != "first wort"]

@@ -46,7 +46,7 @@ def usable_readings(readings: Iterable[Reading]) -> tuple[list[Reading], list[st
     for reading in readings:
         if reading.sd is not None and not (isfinite(reading.sd) and reading.sd > 0.0):
             notes.append(
-                f"{reading.stage} {reading.quantity}: a standard deviation of {reading.sd:g} cannot be, "
+                f"{place(reading)}: a standard deviation of {reading.sd:g} cannot be, "
                 "that of the rig or the instrument is used."
             )
             reading = replace(reading, sd=None)
@@ -54,6 +54,18 @@ def usable_readings(readings: Iterable[Reading]) -> tuple[list[Reading], list[st
             reading = replace(reading, temp=None)
         out.append(reading)
     return out, notes
+
+
+def place(reading: Reading) -> str:
+    """Which reading is meant, with its line in the file where it is known.
+
+    Examples
+    --------
+    >>> place(Reading("1", "pre-boil", "gravity", 1.044, "SG", line=12))
+    'pre-boil gravity (readings.csv, line 12)'
+    """
+    line = "" if reading.line is None else f" (readings.csv, line {reading.line})"
+    return f"{reading.stage} {reading.quantity}{line}"
 
 
 def usable_addition(addition: Addition) -> Addition:

@@ -188,3 +188,31 @@ def test_volumes_without_marks_of_the_rig_take_the_instruments_defaults():
     # +-0.25 L and +-2 % of 28 L, as a / sqrt(3), with reading them and 2 K of a kettle's temperature
     assert sds[0] == pytest.approx(np.sqrt(0.25**2 / 3 + 0.1**2), rel=0.03)
     assert sds[1] == pytest.approx(np.sqrt(0.56**2 / 3 + (0.15 * 1.12) ** 2), rel=0.03)
+
+
+def test_what_is_left_out_is_named_with_its_line():
+    rows = (read("pre-boil", "gravity", 44.0, "SG", line=7), read("pre-boil", "volume", 0.01, "L", line=8))
+    notes = extract_balance(brew(*rows), RIG).notes
+    assert "pre-boil gravity (readings.csv, line 7): 44 SG is not that of a wort, left out." in notes
+    assert "pre-boil volume (readings.csv, line 8): next to nothing, left out." in notes
+    notes = extract_balance(brew(replace(PRE[0], sd=0.0, line=9), PRE[1]), RIG).notes
+    assert any(note.startswith("pre-boil gravity (readings.csv, line 9): a standard deviation of 0") for note in notes)
+
+
+@pytest.mark.parametrize(
+    ("instrument", "unit", "value", "limit", "scatter"),
+    [
+        # ISO 649-1, density hydrometer M50: +-1 kg/m3; hand-held oscillating U-tube +-0.5 kg/m3 and hand refractometer
+        # +-0.2 degBrix (common practice, no source)
+        ("hydrometer", "SG", 1.044, 0.001, 0.0003),
+        ("density meter", "SG", 1.044, 0.0005, 0.0001),
+        ("refractometer", "Brix", 11.4, 0.2 * 0.0041, 0.05 * 0.0041),
+    ],
+)
+def test_default_sds_are_the_limits_of_error_over_the_root_of_three(instrument, unit, value, limit, scatter):
+    reading = read("pre-boil", "gravity", value, unit, 20.0, instrument=instrument)
+    balance = extract_balance(brew(reading, PRE[1]), Rig("kitchen"))
+    parts = balance.gravity["pre-boil"].error_components()
+    sizes = {str(source.tag): abs(size) for source, size in parts.items()}
+    assert sizes[f"{instrument} offset"] == pytest.approx(limit / np.sqrt(3), rel=0.02)
+    assert sizes["reading of pre-boil gravity"] == pytest.approx(scatter, rel=0.02)

@@ -147,6 +147,10 @@ def test_a_slip_is_named_in_a_sentence():
     said = verdict(one_day(**{"pre-boil volume": 2.9}))
     assert said.startswith("pre-boil volume reads 2.9 L too high for the other five readings: chi-square ")
     assert said.endswith("p < 0.001")
+    # a first wort that no other reading checks does not count among those that say so
+    day = one_day(**{"pre-boil volume": 2.9})
+    first = Reading("1", "first wort", "gravity", 1.070, "SG", 20.0)
+    assert verdict(replace(day, mash_water=19.0, readings=(*day.readings, first))) == said
     said = verdict(one_day(**{"fermenter gravity": -0.005}))
     assert said.startswith("fermenter gravity reads 0.0050 too low for the other five readings")
 
