@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
-from brewlog.rig.fitting import ModelFit, fit_model, modelled
+from brewlog.rig.fitting import ModelFit, fit_model
 from brewlog.rig.interval import over_brews
-from brewlog.rig.model import LOSS_AT_BASE, Model, two_node
-from brewlog.rig.series import Series, make_series
+from brewlog.rig.model import LOSS_AT_BASE, two_node
+from brewlog.rig.problem import FEWER, LONG
+from brewlog.rig.series import Series, make_series, on_few_cells
+from brewlog.rig.starting import find_starts
 
 STEADY = 0.4
 """Relative half-width up to which a constant, or a ratio of two, counts as told. [1]"""
+
+GOOD = 1.5
+"""A fit that leaves less than this many times the white noise of the readings needs no other start beside it. [1]"""
 
 _PAIRS = (
     ("bed_conductance", "mash_heat_capacity"),
@@ -70,6 +74,7 @@ def fit_two_node(
 
     Examples
     --------
+    >>> from brewlog.rig.predict import modelled
     >>> t = np.arange(0.0, 3600.0, 10.0)
     >>> heater = np.where((t // 600) % 2 == 0, 2000.0, 0.0)
     >>> model = two_node()
@@ -84,67 +89,31 @@ def fit_two_node(
     model = two_node(base_lagged=base_lagged, loss_at_base=loss_at_base)
     held = {"heat_share": heat_share, **(fixed or {})}
     names = [*held, *([] if room_free else ["room_shift"]), *([] if probe_offset else ["probe_offset"])]
-    fits = []
-    for start in find_starts(series, model, heat_share):
+    few = on_few_cells(series, series.rows // FEWER) if series.rows >= LONG else series
+    best: ModelFit | None = None
+    fits: list[ModelFit] = []
+    for start in find_starts(few, model, heat_share):
         light = held.get("mash_heat_capacity", start["mash_heat_capacity"]) / start["mash_heat_capacity"]
         for name in ("bed_conductance", "bed_loss"):  # time constants of the bed stay when its capacity is held
             if name in start:
                 start[name] *= light
-        fits.append(fit_model(model, series, {**start, **held}, fixed=names, robust=False))
+        if best is None:
+            best = fit_model(model, series, {**start, **held}, fixed=names, robust=False)
+            if not base_lagged and best.rms["pooled"] < GOOD * _white(series):
+                return best
+        fits.append(fit_model(model, few, {**start, **held}, fixed=names, robust=False))
     least = min(f.rms["pooled"] for f in fits)
     # lag and bed can swap their roles in a fit as good: the lag is the shorter of the two
-    return min((f for f in fits if f.rms["pooled"] <= 1.12 * least), key=lambda f: f.constants["probe_lag"])
+    chosen = min((f for f in fits if f.rms["pooled"] <= 1.12 * least), key=lambda f: f.constants["probe_lag"])
+    if few is series:
+        return chosen
+    return fit_model(model, series, chosen.constants, fixed=names, robust=False)
 
 
-def find_starts(series: Series, model: Model, heat_share: float, count: int = 3) -> list[dict[str, float]]:
-    """Starting values from the arrays: heat capacity and loss by regression, the coupling by trial.
-
-    Rises of the mean temperature over a twentieth of the run are explained by the heat that came in and by the height
-    above the room; then a few couplings, partings of the capacity and lags are tried and the best ones, of different
-    lags, taken.
-
-    Parameters
-    ----------
-    series : Series
-    model : Model
-        Of two nodes.
-    heat_share : float
-        [1]
-    count : int
-        How many starts at most.
-    """
-    t, mean = series.elapsed, np.nanmean(series.readings, axis=1)
-    good = np.isfinite(mean)
-    mean = np.interp(t, t[good], mean[good])
-    dt = np.diff(t)
-    heat = np.concatenate([[0.0], np.cumsum(series.power[:-1] * dt)]) * heat_share
-    above = np.concatenate([[0.0], np.cumsum((mean - series.room)[:-1] * dt)])
-    k = max(t.size // 20, 1)
-    rise, came, high = mean[k:] - mean[:-k], heat[k:] - heat[:-k], above[k:] - above[:-k]
-    found, *_ = np.linalg.lstsq(np.column_stack([came, -high]), rise, rcond=None)
-    total = 1 / found[0] if found[0] > 0 else 1e5
-    loss = found[1] * total if found[1] > 0 else 1e-4 * total
-    span = t[-1] - t[0]
-    best: dict[float, tuple[float, dict[str, float]]] = {}
-    partings, times = (0.1, 0.35, 0.6), span / np.array([100.0, 30.0, 10.0, 3.0])
-    for lag in span / np.array([500.0, 50.0, 10.0])[:count]:
-        for part, time in itertools.product(partings, times):
-            trial = {
-                "heat_share": heat_share,
-                "base_heat_capacity": (1 - part) * total,
-                "mash_heat_capacity": part * total,
-                "bed_conductance": part * total / time,
-                "heat_loss": loss,
-                "bed_loss": 0.25 * loss,
-                "probe_lag": lag,
-                "probe_offset": 0.0,
-            }
-            first = series.readings[0]
-            off = series.readings - modelled(model, series, trial, np.nan_to_num(first, nan=mean[0]))
-            size = float(np.nansum(off**2))
-            if lag not in best or size < best[lag][0]:
-                best[lag] = size, trial
-    return [{name: trial[name] for name in (*model.constants, "probe_offset")} for _, trial in best.values()]
+def _white(series: Series) -> float:
+    """Sd of what in the readings has nothing to do with the reading before, from second differences. [K]"""
+    second = np.diff(series.readings, 2, axis=0)
+    return float(np.sqrt(np.nanmean(second**2) / 6))
 
 
 def combine_runs(fits: Sequence[ModelFit]) -> pd.DataFrame:

@@ -95,56 +95,24 @@ def minimise(
     >>> minimise(line, np.array([0.0])).params.round(6).tolist()
     [2.0]
     """
-    here = np.array(start, dtype=float)
-    low = np.full(here.size, -np.inf) if lower is None else np.asarray(lower, float)
-    high = np.full(here.size, np.inf) if upper is None else np.asarray(upper, float)
-    here = np.clip(here, low, high)
-    total, jr, jj = problem(here)
-    if not np.isfinite(total):
-        raise ValueError("the sum of squares at the start is not a number; check the data and the starting values.")
-    jj = np.asarray(jj, dtype=float)
-    scale = np.where(np.diag(jj) > 0, np.diag(jj), 1.0)
-    damping, steps, small = 1e-3, 1, 0
-    while steps < max_steps:
-        unit = np.sqrt(scale)
-        core = jj / np.outer(unit, unit)
-        free = ~(((here <= low) & (jr < 0)) | ((here >= high) & (jr > 0)))
-        if not free.any():
-            return Minimum(here, total, jj, steps, True)
-        move = np.zeros(here.size)
-        system = core[np.ix_(free, free)] + damping * np.eye(int(free.sum()))
-        try:
-            move[free] = np.linalg.solve(system, (jr / unit)[free])
-        except np.linalg.LinAlgError:
-            damping = max(damping, 1e-12) * 10
-            continue
-        move /= unit
-        there = np.clip(here + move, low, high)
-        move = there - here
-        expected = float(2 * move @ jr - move @ jj @ move)
-        if expected <= tolerance * max(total, 1e-300):
-            # the fall must be small with little damping too, else only the damping made the step short
-            if damping <= 1e-8 or small >= 2:
-                return Minimum(here, total, jj, steps, True)
-            small += 1
-            damping *= 1e-3
-            if expected <= 0:
-                continue
-        new_total, new_jr, new_jj = problem(there)
-        steps += 1
-        if np.isfinite(new_total) and new_total < total:
-            gain = (total - new_total) / expected if expected > 0 else 1.0
-            here, total, jr, jj = there, new_total, new_jr, np.asarray(new_jj, float)
-            scale = np.maximum(scale, np.diag(jj))
-            damping *= max(1 / 9, 1 - (2 * gain - 1) ** 3) if gain > 0.25 else 2.0
-            damping = max(damping, 1e-12)
-        else:
-            if not np.isfinite(expected) or float(np.max(np.abs(move) / (np.abs(here) + 1e-12))) < 1e-14:
-                return Minimum(here, total, jj, steps, True)
-            damping = max(damping, 1e-9) * 8
-            if damping > 1e16:
-                return Minimum(here, total, jj, steps, True)
-    return Minimum(here, total, jj, steps, False)
+    from brewlog.rig import descent
+
+    there = np.array(start, dtype=float)
+    k = there.size
+    low = np.full(k, -np.inf) if lower is None else np.asarray(lower, float)
+    high = np.full(k, np.inf) if upper is None else np.asarray(upper, float)
+    there = np.clip(there, low, high)
+    here, jr, jj, scale = there.copy(), np.zeros(k), np.zeros((k, k)), np.zeros(k)
+    state = descent.fresh_state(1e-3)
+    for steps in range(1, max_steps + 1):
+        total, new_jr, new_jj = problem(there)
+        if steps == 1 and not np.isfinite(total):
+            raise ValueError("the sum of squares at the start is not a number; check the data and the starting values.")
+        new_jr, new_jj = np.asarray(new_jr, dtype=float), np.ascontiguousarray(new_jj, dtype=float)
+        end = descent.advance(here, jr, jj, there, float(total), new_jr, new_jj, scale, state, low, high, tolerance)
+        if end:
+            return Minimum(here, float(state[descent.TOTAL]), jj, steps, True)
+    return Minimum(here, float(state[descent.TOTAL]), jj, max_steps, False)
 
 
 def least_squares(

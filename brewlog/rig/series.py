@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -26,20 +27,33 @@ class Series:
     vapour: np.ndarray
     """Vapour pressure over the liquid less the room's, 0 where evaporation is not modelled. [kPa]"""
     label: str = ""
-    kinds: tuple[np.ndarray, np.ndarray, np.ndarray] = field(init=False, repr=False, compare=False)
-    """For each step its kind; coupling and length of each kind."""
-    inputs: np.ndarray = field(init=False, repr=False, compare=False)
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def steps(self) -> tuple[np.ndarray, np.ndarray]:
+        """For each step its kind, and for each kind part of the usual flow and length, shape (kinds, 2). [1, s]"""
         # steps to the microsecond: clocks write no finer, and equal steps share one matrix exponential
         dt = np.round(np.diff(self.elapsed), 6)
-        if dt.size and dt.min() == dt.max() and self.coupling.min() == self.coupling.max():
-            kind, pairs = np.zeros(dt.size, dtype=np.intp), np.array([[self.coupling[0], dt[0]]])
-        else:
-            pairs, kind = np.unique(np.column_stack([self.coupling[:-1], dt]), axis=0, return_inverse=True)
-        object.__setattr__(self, "kinds", (kind.ravel(), pairs[:, 0].copy(), pairs[:, 1].copy()))
-        u = np.column_stack([self.power, self.room, np.ones(self.elapsed.size), self.vapour])
-        object.__setattr__(self, "inputs", np.ascontiguousarray(u))
+        flow = self.coupling[:-1]
+        if dt.min() == dt.max() and flow.min() == flow.max():
+            return np.zeros(dt.size, dtype=np.intp), np.array([[flow[0], dt[0]]])
+        kinds, kind = np.unique(np.column_stack([flow, dt]), axis=0, return_inverse=True)
+        return kind.ravel(), kinds
+
+    @property
+    def kinds(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """For each step its kind; part of the usual flow and length of each kind. [1, s]"""
+        kind, table = self.steps
+        return kind, table[:, 0].copy(), table[:, 1].copy()
+
+    @cached_property
+    def drive(self) -> np.ndarray:
+        """Power, room and vapour pressure, shape (rows, 3)."""
+        return np.column_stack([self.power, self.room, self.vapour])
+
+    @cached_property
+    def inputs(self) -> np.ndarray:
+        """Power, room, one (which carries a shift of the room) and vapour pressure, shape (rows, 4)."""
+        return np.column_stack([self.power, self.room, np.ones(self.elapsed.size), self.vapour])
 
     @property
     def rows(self) -> int:
@@ -115,6 +129,29 @@ def make_series(
     flow = np.nan_to_num(column(coupling, "1", "coupling"), nan=1.0)
     steam = np.nan_to_num(column(vapour, "kPa", "vapour"))
     return Series(t, watts, room, readings, flow, steam, label)
+
+
+def on_few_cells(series: Series, cells: int) -> Series:
+    """The same stretch on few even cells: mean inputs, so that no heat is lost, and readings at each cell's beginning.
+
+    Parameters
+    ----------
+    series : Series
+    cells : int
+        2 or more.
+    """
+    from brewlog.rig.thinning import on_cells
+
+    drive, read, weight = np.empty((cells, 3)), np.empty((cells, 2)), np.empty((cells, 2))
+    seen = np.isfinite(series.readings)
+    width = on_cells(
+        series.elapsed, series.drive, np.where(seen, series.readings, 0.0), seen * 1.0, drive, read, weight
+    )
+    elapsed = series.elapsed[0] + width * np.arange(cells)
+    read[weight <= 0] = np.nan
+    at = np.searchsorted(series.elapsed, elapsed + width / 2, side="right") - 1
+    flow = series.coupling[np.minimum(at, series.rows - 1)]
+    return Series(elapsed, drive[:, 0], drive[:, 1], read, flow, drive[:, 2], series.label)
 
 
 def hold_last(values: np.ndarray) -> np.ndarray:

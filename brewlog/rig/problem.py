@@ -1,0 +1,288 @@
+"""A thermal model and its series, packed for the compiled solver."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+
+from brewlog.rig.model import Model
+from brewlog.rig.optimise import Minimum
+from brewlog.rig.residuals import correlation_length
+from brewlog.rig.series import Series
+
+Priors = Mapping[str, tuple[float, float]]
+"""Name to (value, sd): constants and `heat_capacity` with a relative sd, `room_shift` and `probe_offset` in K."""
+
+FEWER = 6
+"""Rows per cell on which the fit of a long trace begins."""
+LONG = 1500
+"""Rows from which on a trace is first taken on cells."""
+_CLOSE = 0.1
+"""Steps that promise a fall of less than this, in variances of a reading, take the curvature at hand: they are shorter
+than a third of a standard deviation. [1]"""
+_LOG_BOUNDS = {"probe_lag": (0.2, 1000.0)}
+_WIDEST_LOG = 10.0
+"""No constant goes further from its start than a factor of 22 000: there nothing is told any more."""
+_FAR, _NEAR = 1e-3, 1e-9
+"""Damping to begin with."""
+
+
+class Rows(NamedTuple):
+    """Rows of all series one after another."""
+
+    kinds: np.ndarray
+    """Part of the usual flow, and length, of every kind of step. [1, s]"""
+    ends: np.ndarray
+    kind: np.ndarray
+    drive: np.ndarray
+    measured: np.ndarray
+    weight: np.ndarray
+
+
+class Problem:
+    """Least squares of several series that share their constants.
+
+    Parameters are the logarithms of the free constants, the probe's offset if free, and per series the shift of the
+    room if free and the start temperatures.
+
+    Parameters
+    ----------
+    model : Model
+    series : sequence of Series
+    start : mapping of str to float
+        Every constant of the model, above 0; `probe_offset` 0 if absent.
+    free : sequence of str
+    priors : mapping
+    start_sd : float or None
+        How far start temperatures may lie from the first readings. [K]
+    """
+
+    def __init__(
+        self,
+        model: Model,
+        series: Sequence[Series],
+        start: Mapping[str, float],
+        free: Sequence[str],
+        priors: Priors,
+        start_sd: float | None,
+    ) -> None:
+        self.model, self.series = model, series
+        values = np.array([float(start[name]) for name in model.constants])
+        if not np.all(np.isfinite(values) & (values > 0)):
+            wrong = [f"{n} = {v:g}" for n, v in zip(model.constants, values, strict=True) if not 0 < v < np.inf]
+            raise ValueError(f"start has {', '.join(wrong)}; expected numbers above 0.")
+        self.logs = np.log(values)
+        self.offset = float(start.get("probe_offset", 0.0))
+        self.at = np.array([model.constants.index(n) for n in free if n in model.constants], dtype=np.intp)
+        self.free_offset = "probe_offset" in free
+        self.free_room = "room_shift" in free
+        self.shared = tuple(model.constants[i] for i in self.at) + (("probe_offset",) if self.free_offset else ())
+        self.nodes = model.starts.shape[1]
+        self.local = int(self.free_room) + self.nodes
+        self.first = [start_temps(model, s) for s in series]
+        self.size = len(self.shared) + self.local * len(series)
+        self.columns = 3 + len(model.constants) + self.nodes
+        self.bounds = self._bounds()
+        self._pack_priors(priors, start_sd)
+        self._pack_rows()
+
+    def begin(self) -> np.ndarray:
+        """Parameters to start from."""
+        out = np.zeros(self.size)
+        out[: self.at.size] = self.logs[self.at]
+        if self.free_offset:
+            out[self.at.size] = self.offset
+        rest = out[len(self.shared) :].reshape(len(self.series), self.local)
+        rest[:, self.local - self.nodes :] = self.first
+        return out
+
+    def _bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """Bounds of the parameters: the lag's own, and far off the start for other constants."""
+        low, high = np.full(self.size, -np.inf), np.full(self.size, np.inf)
+        k = self.at.size
+        low[:k], high[:k] = self.logs[self.at] - _WIDEST_LOG, self.logs[self.at] + _WIDEST_LOG
+        for i, name in enumerate(self.shared):
+            if name in _LOG_BOUNDS:
+                low[i], high[i] = np.log(_LOG_BOUNDS[name])
+        return low, high
+
+    def split(self, p: np.ndarray) -> tuple[np.ndarray, float, np.ndarray, np.ndarray]:
+        """Log constants, probe offset, and per series room shift and start temperatures."""
+        logs = self.logs.copy()
+        k = self.at.size
+        logs[self.at] = p[:k]
+        offset = float(p[k]) if self.free_offset else self.offset
+        rest = p[len(self.shared) :].reshape(len(self.series), self.local)
+        shift = rest[:, 0].copy() if self.free_room else np.zeros(len(self.series))
+        return logs, offset, shift, rest[:, self.local - self.nodes :].copy()
+
+    def weigh(self, noise: float, weights: np.ndarray | None = None) -> np.ndarray:
+        """Weight of every reading, 0 where it is missing."""
+        out = self.seen * noise**-2.0
+        return out if weights is None else out * weights
+
+    def minimise(
+        self, begin: np.ndarray, weight: np.ndarray, tolerance: float, near: bool = False
+    ) -> tuple[Minimum, np.ndarray]:
+        """Least squares from `begin`, and measured minus modelled there, 0 where nothing was measured.
+
+        Unless `begin` is near the minimum, long traces are first taken on few cells.
+
+        Raises
+        ------
+        ValueError
+            If the sum of squares at the start is not a number.
+        """
+        if not near and min(s.rows for s in self.series) >= LONG:
+            found, _ = self._descend(begin, self._few_cells(weight), 1 / self.count, _FAR)
+            begin, near = found.params, True
+        found, read = self._descend(begin, self.rows._replace(weight=weight), tolerance, _NEAR if near else _FAR)
+        return found, np.where(self.seen, self.rows.measured - read, 0.0)
+
+    def correlation(self, rest: np.ndarray) -> float:
+        """How many correlated residuals count as one, in the series and channel that is worst off."""
+        ends, whole = self.rows.ends, self.count == rest.size
+        worst = 1.0
+        for a, b in pairwise(ends):
+            for i in (0, 1):
+                one = rest[a:b, i] if whole else rest[a:b, i][self.seen[a:b, i]]
+                worst = max(worst, correlation_length(one))
+        return worst
+
+    def apart(self, rest: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Residuals of every series by itself, NaN where nothing was measured. [K]"""
+        if self.count < rest.size:
+            rest = np.where(self.seen, rest, np.nan)
+        return tuple(rest[a:b] for a, b in pairwise(self.rows.ends))
+
+    def _descend(
+        self, begin: np.ndarray, rows: Rows, tolerance: float, damping: float, most: int = 200
+    ) -> tuple[Minimum, np.ndarray]:
+        """Levenberg-Marquardt; close to the end the curvature at hand serves on, and only the gradient is made anew."""
+        from brewlog.rig import descent
+
+        low, high = self.bounds
+        here, there = begin.copy(), np.minimum(np.maximum(begin, low), high)
+        k = begin.size
+        jr, jj, new_jr, new_jj, scale = np.zeros(k), np.zeros((k, k)), np.zeros(k), np.zeros((k, k)), np.zeros(k)
+        state = descent.fresh_state(damping)
+        best = np.empty_like(rows.measured)
+        curved, seen = True, max(self.count, 1)
+        for steps in range(1, most + 1):
+            total, read = self._evaluate(there, rows, curved, new_jr, new_jj)
+            if steps == 1 and not np.isfinite(total):
+                raise ValueError("the sum of squares at the start is not a number; check the data and the start.")
+            end = descent.advance(here, jr, jj, there, total, new_jr, new_jj, scale, state, low, high, tolerance)
+            if state[descent.GAIN] >= 0:
+                best = read
+            if end:
+                break
+            curved = bool(state[descent.GAIN] < 0.5 or state[descent.EXPECTED] * seen > _CLOSE * state[descent.TOTAL])
+            if not curved:
+                new_jj[:] = jj
+        return Minimum(here, float(state[descent.TOTAL]), jj, steps, end == descent.DONE), best
+
+    def _evaluate(
+        self, params: np.ndarray, rows: Rows, curved: bool, jr: np.ndarray, jj: np.ndarray
+    ) -> tuple[float, np.ndarray]:
+        """Sum of squares and what the model reads; `jr` receives J'r, `jj` J'J if `curved`."""
+        from brewlog.rig import descent, normal
+        from brewlog.rig.exponential import model_steps
+
+        model, (rates, entries) = self.model, self.model.wiring
+        logs, offset, shift, first = self.split(params)
+        p, dp = model_steps(logs, rates, entries, rows.kinds, model.starts.shape[0], model.drives, True)
+        out = np.zeros((len(self.series), self.columns, self.columns))
+        read = np.empty_like(rows.measured)
+        work = normal.accumulate if curved else normal.gradient
+        work(
+            model.shape, p, dp, rows.ends, rows.kind, rows.drive, shift, first, model.starts, model.outputs, offset,
+            rows.measured, rows.weight, read, out,
+        )  # fmt: skip
+        total = descent.gather(
+            out, curved, logs.size, self.at, self.free_offset, self.free_room, params, logs, self.priors, self.capacity,
+            jr, jj,
+        )  # fmt: skip
+        return total, read
+
+    def _pack_rows(self) -> None:
+        """Rows of all series one after another; equal kinds of step share one exponential."""
+        series, count = self.series, self.model.drives
+        ends = np.cumsum([0, *(s.rows for s in series)])
+        if len(series) == 1:
+            kind, kinds = series[0].steps
+            drive, readings = series[0].drive, series[0].readings
+        else:
+            every = np.concatenate([s.steps[1] for s in series])
+            kinds, place = np.unique(every, axis=0, return_inverse=True)
+            offsets = np.cumsum([0, *(len(s.steps[1]) for s in series)])
+            # a series has one step less than rows; the kind of its last row is never looked at
+            kind = np.concatenate(
+                [np.append(place.ravel()[o + s.steps[0]], 0) for o, s in zip(offsets, series, strict=False)]
+            )
+            drive = np.concatenate([s.drive for s in series])
+            readings = np.concatenate([s.readings for s in series])
+        self.seen = np.isfinite(readings)
+        self.count = int(np.count_nonzero(self.seen))
+        measured = readings if self.count == readings.size else np.where(self.seen, readings, 0.0)
+        self.rows = Rows(kinds, ends, kind, np.ascontiguousarray(drive[:, :count]), measured, np.empty((0, 2)))
+
+    def _few_cells(self, weight: np.ndarray) -> Rows:
+        """The same rows on few cells."""
+        from brewlog.rig.thinning import on_cells
+
+        rows, cells = self.rows, [s.rows // FEWER for s in self.series]
+        ends = np.cumsum([0, *cells])
+        drive, read, thin = np.empty((ends[-1], self.model.drives)), np.empty((ends[-1], 2)), np.empty((ends[-1], 2))
+        pairs: dict[tuple[float, float], int] = {}
+        kind = np.zeros(ends[-1], dtype=np.intp)
+        for i, s in enumerate(self.series):
+            whole, few = slice(rows.ends[i], rows.ends[i + 1]), slice(ends[i], ends[i + 1])
+            width = on_cells(
+                s.elapsed, rows.drive[whole], rows.measured[whole], weight[whole], drive[few], read[few], thin[few]
+            )
+            flow = s.steps[1][:, 0]
+            if flow.min() == flow.max():
+                kind[few] = pairs.setdefault((float(flow[0]), width), len(pairs))
+            else:
+                middle = s.elapsed[0] + width * (np.arange(cells[i]) + 0.5)
+                for j, row in enumerate(np.searchsorted(s.elapsed, middle, side="right") - 1):
+                    kind[ends[i] + j] = pairs.setdefault((float(s.coupling[row]), width), len(pairs))
+        return Rows(np.array(list(pairs)), ends, kind, drive, read, thin)
+
+    def _pack_priors(self, priors: Priors, start_sd: float | None) -> None:
+        """Priors of single parameters as (place, value, sd), and that of the whole heat capacity."""
+        rows: list[tuple[int, float, float]] = []
+        shared, count = len(self.shared), len(self.series)
+        for name, (value, sd) in priors.items():
+            if name == "room_shift":
+                if self.free_room:
+                    rows += [(shared + i * self.local, value, sd) for i in range(count)]
+            elif name in self.shared:
+                rows.append((self.shared.index(name), value if name == "probe_offset" else float(np.log(value)), sd))
+        if start_sd is not None:
+            for i, first in enumerate(self.first):
+                at = shared + (i + 1) * self.local - self.nodes
+                rows += [(at + j, float(v), start_sd) for j, v in enumerate(first)]
+        self.priors = np.array(rows, dtype=float).reshape(-1, 3)
+        members = [i for i, c in enumerate(self.model.constants) if c.endswith("heat_capacity")]
+        self.capacity = np.array([*priors.get("heat_capacity", (1.0, 0.0)), *members], dtype=float)
+
+
+def start_temps(model: Model, series: Series) -> np.ndarray:
+    """Start temperatures: the first readings; a sensor that is missing takes the other's."""
+    first = [_first(series.readings[:, i]) for i in (0, 1)]
+    base = first[0] if np.isfinite(first[0]) else first[1]
+    bed = first[1] if np.isfinite(first[1]) else first[0]
+    return np.array([base] + [bed] * (model.starts.shape[1] - 1))
+
+
+def _first(values: np.ndarray) -> float:
+    """Median of the first three numbers, NaN if there is none: one wild value must not set the start."""
+    good = values[:3]
+    if not np.isfinite(good).all():
+        good = values[np.isfinite(values)][:3]
+    return sorted(good)[len(good) // 2] if len(good) in (1, 3) else (float(good.mean()) if len(good) else float("nan"))
