@@ -1,6 +1,6 @@
 """What the findings say of whole simulated logbooks: layered mash, two rigs, a control sensor that moves mash time too.
 
-Run with ``python tests/benchmarks/findings_books.py [books] [--first 5000] [--kinds effect null] [--cache FOLDER]``.
+Run with ``python tests/benchmarks/findings_books.py [books] [--first 3000] [--kinds effect null] [--cache FOLDER]``.
 Each book is simulated from the traces up, calibrated and read by `brew_table`; the truth is the same brews under the
 other sensor with the same luck. One book of 44 brews takes about half a minute; the cache keeps its table and its
 truth. Prints one row per book and one per kind.
@@ -153,7 +153,7 @@ def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description="Findings over whole simulated logbooks with known truth.")
     parser.add_argument("books", nargs="?", type=int, default=20)
-    parser.add_argument("--first", type=int, default=5000, help="seed of the first book")
+    parser.add_argument("--first", type=int, default=3000, help="seed of the first book")
     parser.add_argument("--kinds", nargs="+", choices=list(KINDS), default=list(KINDS))
     parser.add_argument("--cache", type=Path, help="folder that keeps the tables between runs")
     args = parser.parse_args()

@@ -197,11 +197,11 @@ def pieces_held(truth: Truth, relation: Relation) -> dict[str, bool]:
     """Whether the interval of each piece holds what the recorded setting is worth in truth."""
     mash = (truth.table["control"] == "mash").to_numpy()
     pieces = explain_change(truth.table, "base", "mash", relation=relation).pieces
+    low, high = pieces["low"].to_dict(), pieces["high"].to_dict()
     held = {}
     for name, values in (truth.pieces | {"hold_rms": truth.tight_points}).items():
-        if name in pieces.index:
-            low, high = pieces.loc[name, ["low", "high"]]
-            held[name] = bool(low <= values[mash].mean() - values[~mash].mean() <= high)
+        if name in low:
+            held[name] = bool(low[name] <= values[mash].mean() - values[~mash].mean() <= high[name])
     return held
 
 

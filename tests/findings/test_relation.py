@@ -421,7 +421,7 @@ def test_what_is_no_date_is_located(plain_table):
 
 def test_a_column_of_dates_or_a_number_is_no_covariate(plain_table):
     with pytest.raises(ValueError, match="column 'bought' holds no numbers; the first cell is"):
-        relate(plain_table.assign(bought=plain_table["date"]), columns=["bought"])
+        relate(plain_table.assign(bought=plain_table["date"].astype("datetime64[s]")), columns=["bought"])
     with pytest.raises(ValueError, match="columns holds 5; expected names of columns"):
         relate(plain_table.assign(**{"5": 1.0}), columns=[5])
 
@@ -488,6 +488,9 @@ def test_a_covariate_can_be_left_out_or_pinned(plain_table):
     pinned = relate(plain_table, priors={"mill_gap": (-6.0, 0.0)})
     assert pinned.params["mill_gap"] == -6.0
     assert pinned.conf_int().loc["mill_gap"].tolist() == pytest.approx([-6.0, -6.0])
+    gap = plain_table["mill_gap"] - plain_table["mill_gap"].mean()
+    moved = relate(plain_table.assign(brewhouse=plain_table["brewhouse"] + 6.0 * gap), priors={"mill_gap": None})
+    assert pinned.params["hold_rms"] == pytest.approx(moved.params["hold_rms"], rel=1e-3)
 
 
 def test_fractions_are_told(plain_table):
