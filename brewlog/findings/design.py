@@ -148,6 +148,16 @@ def lasting_moves(rows: Rows) -> tuple[Move, ...]:
     return tuple(moves)
 
 
+def joint_move(moves: tuple[Move, ...]) -> Move | None:
+    """The lasting moves as one, where each rig moved once and all to the same sensor; else None."""
+    rigs = [rig for move in moves for rig in move.rigs]
+    if not moves or len({move.to for move in moves}) > 1 or len(rigs) != len(set(rigs)):
+        return None
+    first = min(moves, key=lambda move: move.first)
+    after = np.sum([move.after for move in moves], axis=0)
+    return replace(first, rigs=tuple(rigs), after=after)
+
+
 def _date(rows: Rows, row: int) -> date | None:
     stamp = rows.date.iloc[row]
     return None if pd.isna(stamp) else stamp.date()

@@ -128,8 +128,8 @@ class Relation(Result):
     def culprit(self) -> str | None:
         """Recorded column that is hardest to tell apart from tightness; None where none is in the model.
 
-        A setting that changed with the only lasting move of the control sensor; without one, the column with the
-        largest squared posterior correlation with the tightness slope.
+        A setting that changed with the only lasting move of the control sensor on each rig; without one, the column
+        with the largest squared posterior correlation with the tightness slope.
         """
         if self.fit is None:
             return None

@@ -39,7 +39,7 @@ RELATION: Mapping[str, str] = MappingProxyType(
 )
 
 COINCIDES = (
-    "The log cannot settle this: the control sensor was moved once ({when}), and with it came {rival}, which alone may "
+    "The log cannot settle this: the control sensor was moved {when}, and with it came {rival}, which alone may "
     "be worth up to {worth} points. Taken at face value the gain is {gain} points of {response} efficiency ({low} to "
     "{high}). {hardest}{brews} brews in random tight/loose order would give a {chance} % chance of seeing {effect} "
     "points."

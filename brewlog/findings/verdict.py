@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brewlog.findings.design import Move
+from brewlog.findings.design import Move, joint_move
 from brewlog.findings.effects import CAUSED, Effect, Sides
 from brewlog.findings.model import Fit
 from brewlog.findings.rows import Rows
@@ -92,7 +92,7 @@ def stands(effect: Effect) -> bool:
 
 @dataclass(frozen=True)
 class Rival:
-    """A recorded setting that changed together with the only lasting move of the control sensor."""
+    """A recorded setting that changed together with the control sensor, which each rig moved once."""
 
     name: str
     words: str
@@ -121,15 +121,14 @@ def settings_moved(fit: Fit, move: Move, share: float) -> list[Rival]:
 
 
 def rival(fit: Fit) -> Rival | None:
-    """Setting that changed with the only lasting move and could be behind it; None where brews tell the two apart.
+    """Setting that changed with the only move of each rig and could be behind it; None where brews tell the two apart.
 
-    Brews that went against the move, as in random pairs, tell them apart; so do moves of several rigs at different
-    times.
+    Brews that went against the move, as in random pairs, tell them apart; so do enough brews between the moves of
+    several rigs.
     """
-    moves = fit.design.moves
-    if len(moves) != 1:
+    move = joint_move(fit.design.moves)
+    if move is None:
         return None
-    move = moves[0]
     wanted = np.where(move.after > 0, move.to, "mash" if move.to == "base" else "base")
     inside = (move.after != 0) & (fit.rows.control != "")
     if (inside & (fit.rows.control != wanted)).sum() >= AGAINST:

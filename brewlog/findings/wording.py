@@ -55,12 +55,20 @@ def relation_sentence(relation: Relation) -> str:
             found = rival(fit)
             assert found is not None
             template = sentences.COINCIDES
-            values |= {"rival": found.words, "worth": points(found.points), "when": fit.design.moves[0].when}
+            values |= {"rival": found.words, "worth": points(found.points), "when": _moved(fit)}
     text = template.format(**values)
     if relation.verdict != "supported":
         move = moves_sentence(fit)
         text += f" {move}" if move else ""
     return text
+
+
+def _moved(fit: Fit) -> str:
+    """When the control sensor was moved for good, in words."""
+    moves = fit.design.moves
+    if len(moves) == 1:
+        return f"once ({moves[0].when})"
+    return f"once on each rig ({sentences.join([move.name.removeprefix('step ') for move in moves])})"
 
 
 def _allowed(fit: Fit) -> str:

@@ -12,6 +12,7 @@ import statsmodels.api as sm
 
 from brewlog.findings import default_priors, relate, sentences
 from brewlog.findings.conjugate import conjugate
+from brewlog.findings.design import joint_move
 from brewlog.findings.effects import Effect, split_sides
 from brewlog.findings.loosened import leave_out, under, whitened
 from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
@@ -723,6 +724,27 @@ def test_brews_against_the_move_tell_the_two_apart(histories):
     against.loc[table.index[table["control"] == "mash"][-10:], "control"] = ["base", "mash"] * 5
     assert len(relate(against).fit.design.moves) == 1
     assert rival(relate(against).fit) is None
+
+
+def test_rigs_moved_a_few_brews_apart_are_no_way_out_of_a_coincidence(histories):
+    table = histories.draw(histories.Settings(n=44, gain=3.0, scatter=0.5), 21).table.assign(brewhouse_sd=0.5)
+    shed = np.arange(44) % 2 == 1
+    moved = np.where(shed, np.arange(44) >= 25, np.arange(44) >= 22)
+    place = np.argsort(table["control"] == "mash", kind="stable").to_numpy()
+    table = table.iloc[place].reset_index(drop=True).assign(date=table["date"])
+    table["control"], table["rig"] = np.where(moved, "mash", "base"), np.where(shed, "shed", "kitchen")
+    table["mill_gap"] = np.where(np.arange(44) >= 22, 1.0, 1.25) + np.random.default_rng(1).normal(0, 0.03, 44)
+    relation = relate(table)
+    assert len(relation.fit.design.moves) == 2
+    assert relation.culprit == "mill_gap"
+    assert relation.verdict == "not settled"
+    if relation.gain.low > 0:
+        assert (
+            "was moved once on each rig (2023-08-20 (kitchen) and 2023-09-16 (shed)), and with it" in relation.sentence
+        )
+    # back and forth on one rig is no single move
+    table.loc[shed & (np.arange(44) >= 35), "control"] = "base"
+    assert joint_move(relate(table).fit.design.moves) is None
 
 
 def test_the_control_effect_rests_on_priors_twice_as_wide(histories):
