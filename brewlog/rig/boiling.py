@@ -22,6 +22,8 @@ bed. [1]"""
 WAY = (8.0, 1.5)
 """The way to the boil is taken from so far below the boil until so far below it: by then the rinse is over, and nothing
 boils yet. [K]"""
+QUICKENS = 0.8
+"""Least rate of the first half of the way over that of its second half; vapour alone makes it slow down. [1]"""
 SHORTEST_BOIL = 20.0
 """[min]"""
 ROOM_VAPOUR = 1.2
@@ -150,6 +152,7 @@ def vapour_on_the_way(
         raise ValueError("power, pre-boil volume and gravity are needed for the way to the boil")
     rows = _way(day)
     temps, power = day.base[rows], day.power[rows]
+    _steady(day.elapsed[rows], temps)
     mean = float(np.nanmean(temps))
     kettle = vessel_from_records(rig)[0] if vessel is None else vessel
     mass = volume * float(wort_density(extract, 20.0)) / 1000
@@ -167,6 +170,16 @@ def vapour_on_the_way(
     # litres stand behind the share, too, so that their error lifts both sides and all but cancels
     sd = np.hypot(watts * share.sd / share.estimate, walls * LID_OFF_LOSS[1] * (mean - 20.0)) / pressure
     return Told(fit.constants["vapour_loss"], float(np.hypot(sd, fit.sd["vapour_loss"])))
+
+
+def _steady(elapsed: np.ndarray, temps: np.ndarray) -> None:
+    """Refuse a rise that quickens: rinse water still ran in."""
+    good = np.isfinite(temps)
+    t, x = elapsed[good], temps[good]
+    half = t.size // 2
+    first, second = np.polyfit(t[: half + 1], x[: half + 1], 1)[0], np.polyfit(t[half:], x[half:], 1)[0]
+    if first < QUICKENS * second:
+        raise ValueError("the wort warmed faster and faster before the boil: rinse water still ran in")
 
 
 def _way(day: Day) -> np.ndarray:

@@ -102,6 +102,8 @@ def constants_table(
         else:
             interval, rests = _over(name, per_brew, trials, notes, mashes.lag_slope, vessel)
             bound = BOUND_SD.get(name, 0.0)
+            if name in ("heat_share", "heat_loss"):  # all brews lean on the one vessel: their spread does not show it
+                interval = with_bound(interval, _vessel_part(ready, vessel))
             if name == "heat_loss":
                 bound = float(np.hypot(bound, power_sd))
             spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
@@ -131,6 +133,12 @@ def constants_table(
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "constant"
     return table, pd.DataFrame.from_dict(spread, orient="index"), notes
+
+
+def _vessel_part(ready: Ready, vessel: Vessel) -> float:
+    """Sd of the vessel's heat capacity as part of what stands in the kettle. [1]"""
+    totals = [with_vessel(r[3], vessel).total for r in ready.values() if r[3] is not None]
+    return vessel.sd / float(np.median(totals)) if totals else 0.0
 
 
 def _over(
