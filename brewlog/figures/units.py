@@ -150,7 +150,7 @@ class UnitChoice:
         shown = iter(_written(text, new, more) for text, _, new in values)
         return f"{re.sub(_NUMBER, lambda _: next(shown), numbers)} {self.sign(unit)}"
 
-    def series(self, series: pd.Series, units: Mapping[str, str]) -> pd.DataFrame:
+    def series(self, series: pd.Series, units: Mapping[str, str], decimals: int = 3) -> pd.DataFrame:
         """Named values as a table with the units shown: columns `value` and `unit`.
 
         Parameters
@@ -159,6 +159,8 @@ class UnitChoice:
             Numbers and words by name.
         units : mapping
             Canonical unit of each name.
+        decimals : int
+            Numbers are rounded to so many decimals.
 
         Examples
         --------
@@ -166,7 +168,9 @@ class UnitChoice:
         [9.0, '°F']
         """
         values = {
-            name: self.convert(value, units.get(str(name), "")) if isinstance(value, float | int) else value
+            name: round(float(self.values(value, units.get(str(name), ""))), decimals)
+            if isinstance(value, float | int)
+            else value
             for name, value in series.items()
         }
         signs = {name: self.sign(units.get(str(name), "")) for name in series.index}

@@ -82,30 +82,25 @@ def difference_table(pair: Comparison, choice: UnitChoice) -> Table:
         for value in (one, other):
             middle, sd = value_of(value)
             cells.append(shown_number(middle, unit, choice, sd))
-        cells += difference_cells(row, unit, choice)
+        cells.append(shown_difference(row, unit, choice))
         rows.append(list(cells))
     one, other = pair.first.brew.label, pair.second.brew.label
-    columns = (Column(""), Column(one, numeric=True), Column(other, numeric=True), *_difference_columns(one, other))
+    numbers = (one, other, f"{other} minus {one} (95 % range)")
+    columns = (Column("", wide=True), *(Column(title, numeric=True) for title in numbers))
     return Table(f"{other} against {one}; “±” is one standard deviation", columns, rows)
 
 
-def _difference_columns(one: str, other: str) -> tuple[Column, Column]:
-    return Column(f"{other} minus {one}", numeric=True), Column("95 % range", numeric=True)
-
-
-def difference_cells(row: Any, unit: str, choice: UnitChoice) -> list[str]:
-    """A difference and its range in the reader's unit; dashes where it is missing."""
+def shown_difference(row: Any, unit: str, choice: UnitChoice) -> str:
+    """A difference with its range in the reader's unit; a dash where it is missing."""
     if not math.isfinite(row["difference"]):
-        return ["–", "–"]
+        return "–"
     middle, sd, low, high = (choice.scale(float(row[key]), unit) for key in ("difference", "sd", "low", "high"))
     assert middle is not None
     assert low is not None
     assert high is not None
     places = decimals(sd)
-    return [
-        f"{middle:+.{places}f}".replace("-", "−"),
-        f"{low:.{places}f} to {high:.{places}f}".replace("-", "−"),
-    ]
+    text = f"{middle:+.{places}f} ({low:.{places}f} to {high:.{places}f})".replace("-", "−")
+    return text if text[1:].partition(" ")[0].strip("0.") else text[1:]
 
 
 def account_table(pair: Comparison, choice: UnitChoice) -> Table:
@@ -124,7 +119,10 @@ def account_table(pair: Comparison, choice: UnitChoice) -> Table:
             cells.append(text + share)
         rows.append(list(cells))
     labels = (pair.first.brew.label, pair.second.brew.label)
-    columns = (Column("extract"), *(Column(f"{label} [{choice.sign('kg')}]", numeric=True) for label in labels))
+    columns = (
+        Column("extract", wide=True),
+        *(Column(f"{label} [{choice.sign('kg')}]", numeric=True) for label in labels),
+    )
     return Table("Extract from potential to fermenter, in brackets of the potential", columns, rows)
 
 

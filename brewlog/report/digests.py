@@ -114,7 +114,7 @@ def constants_digest(fit: RigFit | None) -> str:
 
 @cache
 def code_digest() -> str:
-    """Digest of brewlog itself, of what it draws and computes with, and of the notebooks."""
+    """Digest of brewlog itself, and of what it draws and computes with."""
     found = hashlib.sha256()
     package = Path(str(resources.files("brewlog")))
     for file in sorted(package.rglob("*")):

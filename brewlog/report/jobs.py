@@ -18,7 +18,7 @@ from brewlog.report.exports import constants_frame, findings_frame, table_frame
 from brewlog.report.findings_page import findings_page
 from brewlog.report.index_page import index_page
 from brewlog.report.manifest import Manifest
-from brewlog.report.notebooks import NOTEBOOKS, notebook_html, run_notebook, set_choices
+from brewlog.report.notebooks import NOTEBOOKS, notebook_html, notebook_source, run_notebook, set_choices
 from brewlog.report.problems_page import problems_page
 from brewlog.report.render import Page
 from brewlog.report.review import latest_brew
@@ -159,7 +159,7 @@ def notebook_jobs(context: Context, inputs: Inputs, wanted: Sequence[str]) -> li
     return [
         Job(
             f"{stem}.html",
-            inputs.key(stem, rests_on[stem]),
+            inputs.key(stem, notebook_source(stem), rests_on[stem]),
             partial(notebook_page, stem, Path(book.path).resolve(), choices[stem]),
             beside=True,
         )

@@ -29,6 +29,20 @@ def notebook_folder() -> Path:
     raise FileNotFoundError("the notebooks are not installed beside brewlog; expected them in 'notebooks'")
 
 
+def notebook_source(name: str) -> bytes:
+    """A notebook as it is stored; nothing where it is not installed.
+
+    Parameters
+    ----------
+    name : str
+        One of `NOTEBOOKS`.
+    """
+    try:
+        return (notebook_folder() / f"{name}.ipynb").read_bytes()
+    except OSError:
+        return b""
+
+
 def set_choices(notebook: Any, choices: dict[str, Any]) -> None:
     """Replace the lines ``NAME = value`` of a notebook's second cell, where the reader's choices stand.
 

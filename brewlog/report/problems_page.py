@@ -28,7 +28,7 @@ def problems_page(problems: Sequence[Problem]) -> Page:
                 Column("file"),
                 Column("line", numeric=True),
                 Column("column"),
-                Column("found"),
+                Column("found", wide=True),
                 Column("expected", wide=True),
                 Column("what follows", wide=True),
             )

@@ -151,6 +151,33 @@ class ExtractBalance:
         """The account in words and numbers: efficiencies, stages, where extract was lost, checks, notes."""
         return account_text(self)
 
+    def to_dict(self) -> dict[str, Any]:
+        """Efficiencies, account and stages as plain values ready for JSON; missing is None."""
+
+        def plain(value: Any) -> dict[str, float] | None:
+            return None if value is None else {"estimate": float(value.nominal_value), "sd": float(value.std_dev)}
+
+        names = ("potential", *DEFINITIONS)
+        steps = [
+            {"step": str(step), "kind": str(row["kind"]), "estimate": float(row["estimate"]), "sd": float(row["sd"])}
+            for step, row in self.waterfall.iterrows()
+        ]
+        stages = {"volume": self.volume, "gravity": self.gravity, "extract_mass": self.extract_mass}
+        return {
+            "brew": self.brew,
+            **{name: plain(getattr(self, name)) for name in names},
+            **{what: {stage: plain(value) for stage, value in table.items()} for what, table in stages.items()},
+            "waterfall": steps,
+            "reasons": dict(self.reasons),
+            "notes": list(self.notes),
+            "units": {**dict.fromkeys(DEFINITIONS, "%"), "potential": "kg", "volume": "L", "gravity": "SG"},
+        }
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<pre>{escape(self.summary())}</pre>"
+
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw where the extract went, from potential to fermenter; return the Axes drawn on."""
         from brewlog.figures import plot_waterfall

@@ -14,7 +14,7 @@ import brewlog
 from brewlog.cli import main
 from brewlog.figures.units import UnitChoice
 from brewlog.report import compare_brews
-from brewlog.report.compare_page import account_table, difference_cells, holds_table
+from brewlog.report.compare_page import account_table, holds_table, shown_difference
 from brewlog.report.comparison import difference, difference_sentence
 
 
@@ -65,8 +65,9 @@ def test_what_the_readings_cannot_tell_is_said_so():
 
 def test_differences_of_temperature_have_no_offset_in_us_units():
     row = {"difference": 1.0, "sd": 0.5, "low": 0.0, "high": 2.0}
-    assert difference_cells(row, "K", UnitChoice("us")) == ["+1.8", "0.0 to 3.6"]
-    assert difference_cells(row, "degC", UnitChoice("us")) == ["+1.8", "0.0 to 3.6"]
+    assert shown_difference(row, "K", UnitChoice("us")) == "+1.8 (0.0 to 3.6)"
+    assert shown_difference(row, "degC", UnitChoice("us")) == "+1.8 (0.0 to 3.6)"
+    assert shown_difference(row | {"difference": -0.01, "low": -1.0}, "K", UnitChoice()) == "0.0 (−1.0 to 2.0)"
 
 
 def test_the_account_has_every_step_of_either_brew(pair):

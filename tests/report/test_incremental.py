@@ -15,6 +15,7 @@ from brewlog.report import jobs, write_report
 from brewlog.report.blocks import Text
 from brewlog.report.digests import brew_digest, digest
 from brewlog.report.manifest import FILE, Manifest, read_manifest
+from brewlog.report.notebooks import notebook_source as source
 from brewlog.report.render import Page
 
 TABLES = {"brew_table.csv", "constants.csv", "findings.csv"}
@@ -178,6 +179,11 @@ def test_pages_of_brews_not_asked_for_stay_and_stay_linked(book_and_out):
     assert written.removed == []
     assert len(list((book_and_out / "out").glob("brew-*.html"))) == 6
     assert f"brew-{label}.html" in written.kept
+
+
+def test_a_notebook_that_was_edited_is_run_again(book_and_out, monkeypatch):
+    monkeypatch.setattr(jobs, "notebook_source", lambda stem: stem[:1].encode() if stem[0] == "w" else source(stem))
+    assert run(book_and_out).files == ["why_efficiency_changed.html"]
 
 
 def test_a_page_that_failed_is_tried_again(book_and_out, monkeypatch):
