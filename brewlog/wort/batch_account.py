@@ -12,13 +12,13 @@ from brewlog.wort.sucrose import density_float, density_slope_float
 
 def guess(readings: Array) -> Array:
     """Readings, and something plausible where there are none."""
-    guess = readings.copy()
+    filled = readings.copy()
     ladder = [(0, 1, 1.12), (0, 2, 1.25), (1, 0, 0.89), (1, 2, 1.1), (2, 1, 0.92), (4, 5, 1.0), (5, 4, 1.0)]
     ladder += [(3, 4, 0.89), (4, 3, 1.12), (5, 4, 1.0)]
     for place, other, factor in ladder:
-        guess[place] = np.where(np.isfinite(guess[place]), guess[place], factor * guess[other])
+        filled[place] = np.where(np.isfinite(filled[place]), filled[place], factor * filled[other])
     default = np.array([25.0, 22.0, 20.0, 0.11, 0.12, 0.12, 3.0, 2.0])[:, None]
-    return np.where(np.isfinite(guess), guess, default)
+    return np.where(np.isfinite(filled), filled, default)
 
 
 def balances(x: Array, readings: Array) -> tuple[Array, Array]:
