@@ -114,7 +114,7 @@ def fill(item: Covariate, values: np.ndarray, control: np.ndarray) -> Column:
     filled, variance = values.copy(), np.zeros(len(values))
     overall = values[known].var(ddof=1) if known.sum() > 1 else item.spread**2
     unlogged = np.zeros(len(values), dtype=bool)
-    for word in np.unique(control):
+    for word in np.unique(control[~known]):
         period = control == word
         inside = period & known
         gaps = period & ~known

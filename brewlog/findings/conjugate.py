@@ -10,6 +10,9 @@ import numpy as np
 from scipy.linalg.blas import dtrsm
 from scipy.linalg.lapack import dtrtri
 
+BLOCK = 32
+"""Rows that are solved at a time."""
+
 
 @dataclass(frozen=True)
 class Conjugate:
@@ -94,8 +97,21 @@ class Whitened:
 def whiten(design: np.ndarray, response: np.ndarray, covariances: np.ndarray) -> Whitened:
     """Bring columns and response to errors that are independent and of size one."""
     factors = np.linalg.cholesky(covariances)
-    rows = np.column_stack([design, response])
-    return Whitened(np.stack([dtrsm(1.0, one, rows, lower=1) for one in factors]), factors)
+    return Whitened(solve_lower(factors, np.column_stack([design, response])), factors)
+
+
+def solve_lower(factors: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Solve L x = rows for every lower triangle L, block by block.
+
+    Large triangles at once would be shared out over threads, which costs more than it saves where others work, too.
+    """
+    solved = np.empty((len(factors), *rows.shape))
+    for start in range(0, len(rows), BLOCK):
+        block = slice(start, start + BLOCK)
+        right = rows[block] - factors[:, block, :start] @ solved[:, :start]
+        for one, triangle in enumerate(factors[:, block, block]):
+            solved[one, block] = dtrsm(1.0, triangle, right[one], lower=1)
+    return solved
 
 
 def posterior_of(data: Whitened, mean: np.ndarray, sd: np.ndarray) -> Conjugate:

@@ -6,20 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from brewlog.findings.conjugate import Whitened, posterior_of, whiten
+from brewlog.findings.conjugate import Whitened, posterior_of
 from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
-from brewlog.findings.model import Fit, error_covariances, mixed_squares, shared_covariance
+from brewlog.findings.model import Fit, mixed_squares
 from brewlog.findings.priors import Priors
 
 
-def whitened(fit: Fit) -> Whitened:
-    """Columns and response of a fit in units of the errors that it ended with."""
-    shared = shared_covariance(fit.rows, fit.priors)
-    covariances = error_covariances(shared, fit.downweight, fit.noise)
-    return whiten(fit.design.matrix, fit.rows.response, covariances)
-
-
-def under(fit: Fit, priors: Priors, data: Whitened) -> Fit:
+def under(fit: Fit, priors: Priors, data: Whitened | None = None) -> Fit:
     """Return the fit with other priors of its columns, the weights of the brews kept.
 
     Parameters
@@ -27,11 +20,11 @@ def under(fit: Fit, priors: Priors, data: Whitened) -> Fit:
     fit : Fit
     priors : Priors
         With the same sds of wander, programme and averaged rigs: those sit in the errors.
-    data : Whitened
-        From `whitened`, perhaps condensed.
+    data : Whitened, optional
+        The fit's own rows, condensed, where several sets of priors are tried.
     """
     design = fit.design.under(priors)
-    conj = posterior_of(data, design.mean, design.sd)
+    conj = posterior_of(fit.whitened if data is None else data, design.mean, design.sd)
     posterior = mix(conj, SCATTERS, priors.mean("scatter"), priors.sd("scatter"))
     residual = fit.rows.response - design.matrix @ posterior.mean
     squares = mixed_squares(posterior, design)
@@ -57,14 +50,12 @@ class LeftOut:
         return NormalMixture(self.weights[:, row], factor * self.means[:, row], sds)
 
 
-def leave_out(fit: Fit, data: Whitened) -> LeftOut:
+def leave_out(fit: Fit) -> LeftOut:
     """Slope without each brew in turn.
 
     Parameters
     ----------
     fit : Fit
-    data : Whitened
-        From `whitened`, not condensed.
 
     Returns
     -------
@@ -78,6 +69,7 @@ def leave_out(fit: Fit, data: Whitened) -> LeftOut:
     C + k_i' k_i / leverage_i, and the density of y_i given the others, which leaves the evidence, is normal about its
     prediction with variance 1 / leverage_i.
     """
+    data = fit.whitened
     inverse, columns, target = data.inverses, data.rows[:, :, :-1], data.rows[:, :, -1]
     back = np.swapaxes(inverse, 1, 2)
     weighted = back @ columns

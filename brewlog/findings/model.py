@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from brewlog.findings.conjugate import conjugate
+from brewlog.findings.conjugate import Whitened, posterior_of, whiten
 from brewlog.findings.design import Design, averages_rigs, build_design
 from brewlog.findings.mixture import SCATTERS, Mixture, mix
 from brewlog.findings.priors import Priors
@@ -40,6 +40,8 @@ class Fit:
     """Variance of each brew beside the scatter: efficiency, tightness and fills. [points^2]"""
     squares: np.ndarray
     """Mean of each squared coefficient."""
+    whitened: Whitened = field(repr=False)
+    """Columns and response in units of the errors that the fit ended with."""
 
     @property
     def slope(self) -> np.ndarray:
@@ -136,7 +138,8 @@ def fit_model(rows: Rows, priors: Priors, robust: bool = True) -> Fit:
     for _ in range(PASSES):
         q = new_q
         noise = rows.response_sd**2 + sum(squares[k] * variance for k, variance in uncertain)
-        fits = conjugate(design.matrix, rows.response, error_covariances(shared, q, noise), design.mean, design.sd)
+        data = whiten(design.matrix, rows.response, error_covariances(shared, q, noise))
+        fits = posterior_of(data, design.mean, design.sd)
         posterior = mix(fits, SCATTERS, priors.mean("scatter"), priors.sd("scatter"))
         residual = rows.response - design.matrix @ posterior.mean
         standardised = residual / np.sqrt(posterior.weights @ SCATTERS**2 + noise + own)
@@ -146,7 +149,7 @@ def fit_model(rows: Rows, priors: Priors, robust: bool = True) -> Fit:
         squares = new_squares
         if settled:
             break
-    return Fit(rows, priors, design, posterior, q, residual, standardised, noise, squares)
+    return Fit(rows, priors, design, posterior, q, residual, standardised, noise, squares, data)
 
 
 def _near(new: np.ndarray, old: np.ndarray, share: float) -> bool:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from brewlog.findings import sentences
 from brewlog.findings.effects import Effect, Sides, change_of
-from brewlog.findings.loosened import leave_out, under, whitened
+from brewlog.findings.loosened import leave_out, under
 from brewlog.findings.model import Fit
 from brewlog.findings.notes import culprit_words
 from brewlog.findings.rows import Rows
@@ -43,20 +43,19 @@ class Checks:
 
 def loosened_fit(fit: Fit) -> Fit:
     """Return the fit with the prior sds of covariates and trend doubled."""
-    return under(fit, fit.priors.loosened(), whitened(fit).condensed())
+    return under(fit, fit.priors.loosened())
 
 
 def check(fit: Fit, sides: Sides) -> Checks:
     """Gain under other assumptions, and without each of the most influential brews."""
-    data = whitened(fit)
-    few = data.condensed()
+    few = fit.whitened.condensed()
     change = change_of(fit, sides)
     loose = under(fit, fit.priors.loosened(), few)
     other = {LOOSENED: Effect("points", loose.posterior.along(change * loose.slope))}
     for name, sd in STEPS.items():
         again = under(fit, fit.priors.replace(step=sd), few)
         other[name] = Effect("points", again.posterior.along(change * again.slope))
-    without = leave_out(fit, data)
+    without = leave_out(fit)
     worst = np.argsort(-np.abs(without.changes), kind="stable")[:TELLING]
     labels = fit.rows.brew.tolist()
     telling = {}

@@ -110,7 +110,7 @@ def settings_moved(fit: Fit, move: Move, share: float) -> list[Rival]:
         if column.name in CAUSED or min((known & before).sum(), (known & after).sum()) < 2:
             continue
         use = known & (move.after != 0)
-        if np.std(column.values[use]) == 0 or np.corrcoef(column.values[use], move.after[use])[0, 1] ** 2 < share:
+        if _went_with(column.values[use], move.after[use]) < share:
             continue
         means = [float(column.values[known & side].mean()) for side in (before, after)]
         most = abs(fit.priors.mean(column.name)) + 2.0 * fit.priors.sd(column.name)
@@ -118,6 +118,13 @@ def settings_moved(fit: Fit, move: Move, share: float) -> list[Rival]:
         words = f"{column.words} {first:.3g} to {then:.3g} {column.per}"
         found.append(Rival(column.name, words, abs(means[1] - means[0]) * most))
     return sorted(found, key=lambda rival: -rival.points)
+
+
+def _went_with(values: np.ndarray, other: np.ndarray) -> float:
+    """Squared correlation of two columns; 0 where one of them never changed."""
+    values, other = values - values.mean(), other - other.mean()
+    size = (values @ values) * (other @ other)
+    return float((values @ other) ** 2 / size) if size > 0 else 0.0
 
 
 def rival(fit: Fit) -> Rival | None:

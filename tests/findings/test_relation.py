@@ -14,7 +14,7 @@ from brewlog.findings import default_priors, relate, sentences
 from brewlog.findings.conjugate import conjugate
 from brewlog.findings.design import joint_move
 from brewlog.findings.effects import Effect, split_sides
-from brewlog.findings.loosened import leave_out, under, whitened
+from brewlog.findings.loosened import leave_out, under
 from brewlog.findings.mixture import SCATTERS, NormalMixture, mix
 from brewlog.findings.model import fit_model, wander_covariance
 from brewlog.findings.priors import resolve_priors
@@ -173,7 +173,7 @@ def test_leaving_a_brew_out_is_told_exactly_where_the_weights_stay(plain_table):
     spoiled.loc[7, "brewhouse"] -= 12.0
     rows, priors = rows_of(spoiled)
     fit = fit_model(rows, priors)
-    told = leave_out(fit, whitened(fit))
+    told = leave_out(fit)
     for row in (0, 7, 19):
         truth = again(fit, row, priors).along(3.0 * fit.slope)
         known = told.times(row, 3.0)
@@ -185,7 +185,7 @@ def test_leaving_a_brew_out_is_told_exactly_where_the_weights_stay(plain_table):
 def test_a_brew_that_alone_tells_a_flat_column_leaves_the_slope_as_it_is(plain_table):
     alone = plain_table.assign(alone=(np.arange(20) == 4).astype(float))
     relation = relate(alone, columns=["alone"], priors={"alone": (0.0, np.inf), "intercept": (0.0, np.inf)})
-    without = leave_out(relation.fit, whitened(relation.fit))
+    without = leave_out(relation.fit)
     assert without.changes[4] == pytest.approx(0.0, abs=1e-8)
     assert np.isfinite(without.changes).all()
 
@@ -194,10 +194,10 @@ def test_other_priors_are_told_exactly_where_the_weights_stay(histories):
     rows, priors = rows_of(histories.draw(histories.Settings(n=24, rigs=1, missing=0.1), 4).table)
     fit = fit_model(rows, priors)
     for other in (priors.loosened(), priors.replace(step=0.0), priors.replace(step=2.0)):
-        told = under(fit, other, whitened(fit).condensed())
+        told = under(fit, other, fit.whitened.condensed())
         np.testing.assert_allclose(told.posterior.mean, again(fit, None, other).mean, atol=1e-8)
         np.testing.assert_allclose(told.posterior.cov, again(fit, None, other).cov, atol=1e-8)
-    assert under(fit, priors.replace(step=0.0), whitened(fit)).posterior.mean[-1] == 0.0
+    assert under(fit, priors.replace(step=0.0)).posterior.mean[-1] == 0.0
 
 
 @pytest.mark.parametrize(
