@@ -17,6 +17,8 @@ from brewlog.rig.starting import find_starts
 STEADY = 0.4
 """Relative half-width up to which a constant, or a ratio of two, counts as told. [1]"""
 
+TRIAL_CELLS = 300
+"""Cells of a long trace on which starting values are tried."""
 GOOD = 1.5
 """A fit that leaves less than this many times the white noise of the readings needs no other start beside it. [1]"""
 
@@ -89,31 +91,31 @@ def fit_two_node(
     model = two_node(base_lagged=base_lagged, loss_at_base=loss_at_base)
     held = {"heat_share": heat_share, **(fixed or {})}
     names = [*held, *([] if room_free else ["room_shift"]), *([] if probe_offset else ["probe_offset"])]
-    few = on_few_cells(series, series.rows // FEWER) if series.rows >= LONG else series
-    best: ModelFit | None = None
-    fits: list[ModelFit] = []
-    for start in find_starts(few, model, heat_share):
+    starts = find_starts(on_few_cells(series, TRIAL_CELLS) if series.rows >= LONG else series, model, heat_share)
+    for start in starts:
         light = held.get("mash_heat_capacity", start["mash_heat_capacity"]) / start["mash_heat_capacity"]
         for name in ("bed_conductance", "bed_loss"):  # time constants of the bed stay when its capacity is held
             if name in start:
                 start[name] *= light
-        if best is None:
-            best = fit_model(model, series, {**start, **held}, fixed=names, robust=False)
-            if not base_lagged and best.rms["pooled"] < GOOD * _white(series):
-                return best
-        fits.append(fit_model(model, few, {**start, **held}, fixed=names, robust=False))
+        start.update(held)
+    first = fit_model(model, series, starts[0], fixed=names, robust=False)
+    if not base_lagged and first.rms["pooled"] < GOOD * _white(series):
+        return first
+    few = on_few_cells(series, series.rows // FEWER) if series.rows >= LONG else series
+    fits = [fit_model(model, few, start, fixed=names, robust=False) for start in starts]
     least = min(f.rms["pooled"] for f in fits)
     # lag and bed can swap their roles in a fit as good: the lag is the shorter of the two
     chosen = min((f for f in fits if f.rms["pooled"] <= 1.12 * least), key=lambda f: f.constants["probe_lag"])
-    if few is series:
-        return chosen
-    return fit_model(model, series, chosen.constants, fixed=names, robust=False)
+    return chosen if few is series else fit_model(model, series, chosen.constants, fixed=names, robust=False)
 
 
 def _white(series: Series) -> float:
     """Sd of what in the readings has nothing to do with the reading before, from second differences. [K]"""
-    second = np.diff(series.readings, 2, axis=0)
-    return float(np.sqrt(np.nanmean(second**2) / 6))
+    r = series.readings
+    second = (r[2:] - 2 * r[1:-1] + r[:-2]).ravel()
+    if np.isnan(second).any():
+        second = second[np.isfinite(second)]
+    return float(np.sqrt(second @ second / max(second.size, 1) / 6))
 
 
 def combine_runs(fits: Sequence[ModelFit]) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from brewlog.rig.exponential import model_steps
+from brewlog.rig.kinds import model_steps
 
 
 @njit(cache=True)
@@ -107,16 +107,17 @@ def trial_squares(logs, rates, entries, kinds, kind, u, x0, h, measured, weight)
 
 
 @njit(cache=True)
-def low_pass(drive, dt, times, first):
-    """What follows `drive` (rows - 1,) with each of several time constants, from `first` on, shape (times, rows)."""
-    out = np.empty((times.size, drive.size + 1))
-    for i in range(times.size):
-        x, last, follow = first, -1.0, 0.0
-        out[i, 0] = x
-        for t in range(drive.size):
-            if dt[t] != last:
-                last = dt[t]
-                follow = 1 - np.exp(-last / times[i])
-            x += follow * (drive[t] - x)
-            out[i, t + 1] = x
+def low_pass(courses, dt, times):
+    """What follows each of `courses` (c, rows) with each of several time constants, shape (c, times, rows)."""
+    out = np.empty((courses.shape[0], times.size, courses.shape[1]))
+    for c in range(courses.shape[0]):
+        for i in range(times.size):
+            x, last, follow = courses[c, 0], -1.0, 0.0
+            out[c, i, 0] = x
+            for t in range(dt.size):
+                if dt[t] != last:
+                    last = dt[t]
+                    follow = 1 - np.exp(-last / times[i])
+                x += follow * (0.5 * (courses[c, t] + courses[c, t + 1]) - x)
+                out[c, i, t + 1] = x
     return out

@@ -30,7 +30,7 @@ def states(
     -------
     numpy.ndarray
     """
-    from brewlog.rig.exponential import model_steps
+    from brewlog.rig.kinds import model_steps
     from brewlog.rig.passes import simulate
 
     logs = np.log([float(constants[name]) for name in model.constants])

@@ -26,6 +26,8 @@ than a third of a standard deviation. [1]"""
 _LOG_BOUNDS = {"probe_lag": (0.2, 1000.0)}
 _WIDEST_LOG = 10.0
 """No constant goes further from its start than a factor of 22 000: there nothing is told any more."""
+_WIDEST_TEMP = 200.0
+"""Nor offset, shift of the room or a start temperature further than this. [K]"""
 _FAR, _NEAR = 1e-3, 1e-9
 """Damping to begin with."""
 
@@ -100,8 +102,12 @@ class Problem:
         return out
 
     def _bounds(self) -> tuple[np.ndarray, np.ndarray]:
-        """Bounds of the parameters: the lag's own, and far off the start for other constants."""
-        low, high = np.full(self.size, -np.inf), np.full(self.size, np.inf)
+        """Bounds of the parameters: the lag's own, and far off the start for all others.
+
+        No sum of squares can then overflow, however little the data tell.
+        """
+        low = self.begin() - _WIDEST_TEMP
+        high = low + 2 * _WIDEST_TEMP
         k = self.at.size
         low[:k], high[:k] = self.logs[self.at] - _WIDEST_LOG, self.logs[self.at] + _WIDEST_LOG
         for i, name in enumerate(self.shared):
@@ -190,7 +196,7 @@ class Problem:
     ) -> tuple[float, np.ndarray]:
         """Sum of squares and what the model reads; `jr` receives J'r, `jj` J'J if `curved`."""
         from brewlog.rig import descent, normal
-        from brewlog.rig.exponential import model_steps
+        from brewlog.rig.kinds import model_steps
 
         model, (rates, entries) = self.model, self.model.wiring
         logs, offset, shift, first = self.split(params)

@@ -10,6 +10,10 @@ import numpy as np
 from brewlog.quantities import to_float
 
 
+MOST_KINDS = 5000
+"""Where more steps than this differ, times are rounded to a ten-thousandth of the usual step: memory stays bounded."""
+
+
 @dataclass(frozen=True)
 class Series:
     """Power, room and readings of one stretch, in order of time; readings that are missing are NaN."""
@@ -37,6 +41,10 @@ class Series:
         if dt.min() == dt.max() and flow.min() == flow.max():
             return np.zeros(dt.size, dtype=np.intp), np.array([[flow[0], dt[0]]])
         kinds, kind = np.unique(np.column_stack([flow, dt]), axis=0, return_inverse=True)
+        if len(kinds) > MOST_KINDS:
+            grain = float(np.median(dt)) * 1e-4
+            dt = grain * np.maximum(np.diff(np.round(self.elapsed / grain)), 1.0)
+            kinds, kind = np.unique(np.column_stack([flow, dt]), axis=0, return_inverse=True)
         return kind.ravel(), kinds
 
     @property
@@ -113,21 +121,21 @@ def make_series(
         out = to_float(value, unit, what)
         if out.ndim and out.shape != t.shape:
             raise ValueError(f"{what} has {out.size} rows; elapsed has {t.size}.")
-        return np.broadcast_to(out, t.shape).astype(float)
+        return out.astype(float) if out.ndim else np.full(t.shape, float(out))
 
     if base_temp is None and mash_temp is None:
         raise ValueError("no temperature was given; expected base_temp, mash_temp or both.")
     watts = hold_last(column(power, "W", "power"))
-    if np.nanmin(watts) < 0:
-        raise ValueError(f"power goes down to {np.nanmin(watts):g} W; expected 0 or more.")
+    if watts.min() < 0:
+        raise ValueError(f"power goes down to {watts.min():g} W; expected 0 or more.")
     readings = np.full((t.size, 2), np.nan)
     if base_temp is not None:
         readings[:, 0] = column(base_temp, "degC", "base_temp")
     if mash_temp is not None:
         readings[:, 1] = column(mash_temp, "degC", "mash_temp")
     room = bridge(t, column(ambient_temp, "degC", "ambient_temp"))
-    flow = np.nan_to_num(column(coupling, "1", "coupling"), nan=1.0)
-    steam = np.nan_to_num(column(vapour, "kPa", "vapour"))
+    flow = _without_nan(column(coupling, "1", "coupling"), 1.0)
+    steam = _without_nan(column(vapour, "kPa", "vapour"), 0.0)
     return Series(t, watts, room, readings, flow, steam, label)
 
 
@@ -152,6 +160,11 @@ def on_few_cells(series: Series, cells: int) -> Series:
     at = np.searchsorted(series.elapsed, elapsed + width / 2, side="right") - 1
     flow = series.coupling[np.minimum(at, series.rows - 1)]
     return Series(elapsed, drive[:, 0], drive[:, 1], read, flow, drive[:, 2], series.label)
+
+
+def _without_nan(values: np.ndarray, instead: float) -> np.ndarray:
+    missing = np.isnan(values)
+    return np.where(missing, instead, values) if missing.any() else values
 
 
 def hold_last(values: np.ndarray) -> np.ndarray:
