@@ -9,7 +9,6 @@ import numpy as np
 
 from brewlog.quantities import to_float
 
-
 MOST_KINDS = 5000
 """Where more steps than this differ, times are rounded to a ten-thousandth of the usual step: memory stays bounded."""
 
@@ -36,7 +35,7 @@ class Series:
     def steps(self) -> tuple[np.ndarray, np.ndarray]:
         """For each step its kind, and for each kind part of the usual flow and length, shape (kinds, 2). [1, s]"""
         # steps to the microsecond: clocks write no finer, and equal steps share one matrix exponential
-        dt = np.round(np.diff(self.elapsed), 6)
+        dt: np.ndarray = np.round(np.diff(self.elapsed), 6)
         flow = self.coupling[:-1]
         if dt.min() == dt.max() and flow.min() == flow.max():
             return np.zeros(dt.size, dtype=np.intp), np.array([[flow[0], dt[0]]])

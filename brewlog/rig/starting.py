@@ -9,7 +9,6 @@ from brewlog.rig.predict import squares
 from brewlog.rig.problem import start_temps
 from brewlog.rig.series import Series, bridge
 
-
 TIMES = 1 / np.geomspace(300, 3, 7)
 """Time constants of the bed that are tried, as parts of the run. [1]"""
 LAGS = 1 / np.geomspace(1000, 15, 5)
