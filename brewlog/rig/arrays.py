@@ -10,7 +10,8 @@ import pandas as pd
 from brewlog.rig.fitting import ModelFit, fit_model
 from brewlog.rig.interval import over_brews
 from brewlog.rig.model import LOSS_AT_BASE, two_node
-from brewlog.rig.problem import FEWER, LONG
+from brewlog.rig.problem import LONG
+from brewlog.rig.rows import FEWER
 from brewlog.rig.series import Series, make_series, on_few_cells
 from brewlog.rig.starting import find_starts
 

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
 from brewlog.rig.model import Model
 from brewlog.rig.optimise import Minimum
 from brewlog.rig.residuals import correlation_length
+from brewlog.rig.rows import Rows, few_cells, pack, start_temps
 from brewlog.rig.series import Series
 
 Priors = Mapping[str, tuple[float, float]]
 """Name to (value, sd): constants and `heat_capacity` with a relative sd, `room_shift` and `probe_offset` in K."""
 
-FEWER = 6
-"""Rows per cell on which the fit of a long trace begins."""
 LONG = 1500
 """Rows from which on a trace is first taken on cells."""
 _CLOSE = 0.1
@@ -30,18 +28,6 @@ _WIDEST_TEMP = 200.0
 """Nor offset, shift of the room or a start temperature further than this. [K]"""
 _FAR, _NEAR = 1e-3, 1e-9
 """Damping to begin with."""
-
-
-class Rows(NamedTuple):
-    """Rows of all series one after another."""
-
-    kinds: np.ndarray
-    """Part of the usual flow, and length, of every kind of step. [1, s]"""
-    ends: np.ndarray
-    kind: np.ndarray
-    drive: np.ndarray
-    measured: np.ndarray
-    weight: np.ndarray
 
 
 class Problem:
@@ -89,7 +75,8 @@ class Problem:
         self.columns = 3 + len(model.constants) + self.nodes
         self.bounds = self._bounds()
         self._pack_priors(priors, start_sd)
-        self._pack_rows()
+        self.rows, self.seen = pack(series, model.drives)
+        self.count = int(np.count_nonzero(self.seen))
 
     def begin(self) -> np.ndarray:
         """Parameters to start from."""
@@ -143,7 +130,7 @@ class Problem:
             If the sum of squares at the start is not a number.
         """
         if not near and min(s.rows for s in self.series) >= LONG:
-            found, _ = self._descend(begin, self._few_cells(weight), 1 / self.count, _FAR)
+            found, _ = self._descend(begin, few_cells(self.series, self.rows, weight), 1 / self.count, _FAR)
             begin, near = found.params, True
         found, read = self._descend(begin, self.rows._replace(weight=weight), tolerance, _NEAR if near else _FAR)
         return found, np.where(self.seen, self.rows.measured - read, 0.0)
@@ -195,7 +182,7 @@ class Problem:
         self, params: np.ndarray, rows: Rows, curved: bool, jr: np.ndarray, jj: np.ndarray
     ) -> tuple[float, np.ndarray]:
         """Sum of squares and what the model reads; `jr` receives J'r, `jj` J'J if `curved`."""
-        from brewlog.rig import descent, normal
+        from brewlog.rig import gathering, normal
         from brewlog.rig.kinds import model_steps
 
         model, (rates, entries) = self.model, self.model.wiring
@@ -208,56 +195,11 @@ class Problem:
             model.shape, p, dp, rows.ends, rows.kind, rows.drive, shift, first, model.starts, model.outputs, offset,
             rows.measured, rows.weight, read, out,
         )  # fmt: skip
-        total = descent.gather(
+        total = gathering.gather(
             out, curved, logs.size, self.at, self.free_offset, self.free_room, params, logs, self.priors, self.capacity,
             jr, jj,
         )  # fmt: skip
         return total, read
-
-    def _pack_rows(self) -> None:
-        """Rows of all series one after another; equal kinds of step share one exponential."""
-        series, count = self.series, self.model.drives
-        ends = np.cumsum([0, *(s.rows for s in series)])
-        if len(series) == 1:
-            kind, kinds = series[0].steps
-            drive, readings = series[0].drive, series[0].readings
-        else:
-            every = np.concatenate([s.steps[1] for s in series])
-            kinds, place = np.unique(every, axis=0, return_inverse=True)
-            offsets = np.cumsum([0, *(len(s.steps[1]) for s in series)])
-            # a series has one step less than rows; the kind of its last row is never looked at
-            kind = np.concatenate(
-                [np.append(place.ravel()[o + s.steps[0]], 0) for o, s in zip(offsets, series, strict=False)]
-            )
-            drive = np.concatenate([s.drive for s in series])
-            readings = np.concatenate([s.readings for s in series])
-        self.seen = np.isfinite(readings)
-        self.count = int(np.count_nonzero(self.seen))
-        measured = readings if self.count == readings.size else np.where(self.seen, readings, 0.0)
-        self.rows = Rows(kinds, ends, kind, np.ascontiguousarray(drive[:, :count]), measured, np.empty((0, 2)))
-
-    def _few_cells(self, weight: np.ndarray) -> Rows:
-        """The same rows on few cells."""
-        from brewlog.rig.thinning import on_cells
-
-        rows, cells = self.rows, [s.rows // FEWER for s in self.series]
-        ends = np.cumsum([0, *cells])
-        drive, read, thin = np.empty((ends[-1], self.model.drives)), np.empty((ends[-1], 2)), np.empty((ends[-1], 2))
-        pairs: dict[tuple[float, float], int] = {}
-        kind = np.zeros(ends[-1], dtype=np.intp)
-        for i, s in enumerate(self.series):
-            whole, few = slice(rows.ends[i], rows.ends[i + 1]), slice(ends[i], ends[i + 1])
-            width = on_cells(
-                s.elapsed, rows.drive[whole], rows.measured[whole], weight[whole], drive[few], read[few], thin[few]
-            )
-            flow = s.steps[1][:, 0]
-            if flow.min() == flow.max():
-                kind[few] = pairs.setdefault((float(flow[0]), width), len(pairs))
-            else:
-                middle = s.elapsed[0] + width * (np.arange(cells[i]) + 0.5)
-                for j, row in enumerate(np.searchsorted(s.elapsed, middle, side="right") - 1):
-                    kind[ends[i] + j] = pairs.setdefault((float(s.coupling[row]), width), len(pairs))
-        return Rows(np.array(list(pairs)), ends, kind, drive, read, thin)
 
     def _pack_priors(self, priors: Priors, start_sd: float | None) -> None:
         """Priors of single parameters as (place, value, sd), and that of the whole heat capacity."""
@@ -276,19 +218,3 @@ class Problem:
         self.priors = np.array(rows, dtype=float).reshape(-1, 3)
         members = [i for i, c in enumerate(self.model.constants) if c.endswith("heat_capacity")]
         self.capacity = np.array([*priors.get("heat_capacity", (1.0, 0.0)), *members], dtype=float)
-
-
-def start_temps(model: Model, series: Series) -> np.ndarray:
-    """Start temperatures: the first readings; a sensor that is missing takes the other's."""
-    first = [_first(series.readings[:, i]) for i in (0, 1)]
-    base = first[0] if np.isfinite(first[0]) else first[1]
-    bed = first[1] if np.isfinite(first[1]) else first[0]
-    return np.array([base] + [bed] * (model.starts.shape[1] - 1))
-
-
-def _first(values: np.ndarray) -> float:
-    """Median of the first three numbers, NaN if there is none: one wild value must not set the start."""
-    good = values[:3]
-    if not np.isfinite(good).all():
-        good = values[np.isfinite(values)][:3]
-    return sorted(good)[len(good) // 2] if len(good) in (1, 3) else (float(good.mean()) if len(good) else float("nan"))

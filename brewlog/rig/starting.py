@@ -6,7 +6,7 @@ import numpy as np
 
 from brewlog.rig.linear import Model
 from brewlog.rig.predict import squares
-from brewlog.rig.problem import start_temps
+from brewlog.rig.rows import start_temps
 from brewlog.rig.series import Series, bridge
 
 TIMES = 1 / np.geomspace(300, 3, 7)
