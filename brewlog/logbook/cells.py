@@ -6,6 +6,7 @@ import re
 import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 from unicodedata import normalize
 
@@ -117,7 +118,7 @@ class ColumnReader:
         fits = list(dict.fromkeys(v for n in found if column.low <= (v := float(scale(n))) <= column.high))
         if not fits and column.written == "SG":
             fits = [n / 1000 for n in found if column.low <= n / 1000 <= column.high]
-            repaired = f"read as {fits[0]:.4f}" if fits else None
+            repaired = f"read as {fits[0]:{'.3g' if column.name.endswith('_sd') else '.4f'}}" if fits else None
         elif not fits and scale.factor == 1.0 and column.written == "%":
             fits = [n / 100 for n in found if column.low <= n / 100 <= column.high]
             repaired = f"read as {100 * fits[0]:.6g} %" if fits else None
@@ -218,6 +219,8 @@ class ColumnReader:
                     wish += f"; it could be {' or '.join(fits)}"
                 self._problem(line, cell, wish, "this date is left out")
                 day = None
+            elif day > date.today() + timedelta(days=1):
+                self._note(line, cell, "a day that has come", f"read as {day}")
             found.append(day)
         return found
 

@@ -23,8 +23,8 @@ _SWITCH = {
 _HOT = ("mash_temp", "base_temp", "set_temp")
 COLD = 33.0
 """A mash whose hottest reading is colder was no mash. [degC]"""
-_PLAINLY_WATT = 0.1
-"""Share of the values of a power that are too large for per cent, from which none of them is. [1]"""
+_PLAINLY_WATT, _FEW = 0.02, 5
+"""Share of the values of a power, and how many, that are too large for per cent, from which none of them is. [1]"""
 _PLAINLY_KILOWATT, _ENOUGH = 8.0, 20
 """A power that never rises above so many per cent, in so many rows or more, heats no kettle (no source)."""
 _UNIT_ENDS = frozenset("CFKcfkWwn%")
@@ -174,8 +174,9 @@ def _unclear(
         return True
     on = known[known > 0]
     if target == "power" and scale.unit == "%" and len(on):
-        other = "W" if (on > column.high).mean() > _PLAINLY_WATT else None
-        if len(on) >= _ENOUGH and 1.0 < float(on.max()) < _PLAINLY_KILOWATT:
+        over = on > column.high
+        other = "W" if over.sum() >= _FEW and over.mean() > _PLAINLY_WATT else None
+        if len(known) >= _ENOUGH and 1.0 < float(on.max()) < _PLAINLY_KILOWATT:
             other = "kW"
         if other is not None:
             wish = f"per cent of nameplate, or the unit in the header: {column.name} [{other}]"

@@ -87,7 +87,12 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
         if guess is not None and guess.channel not in taken:
             found[header.place] = guess
             taken[guess.channel] = header
-            unit = "" if guess.unit == header.unit else f" [{guess.unit}]"
+            unit = guess.unit or (CHANNELS[guess.channel].unit if guess.channel in CHANNELS else "s")
+            unit = (
+                ""
+                if (guess.unit and guess.unit == header.unit) or unit == "1" or guess.channel == "time"
+                else f" [{unit}]"
+            )
             wish = f"the name of a channel, such as {guess.channel!r}"
             tell.note(line, header.written, header.written, wish, f"read as {guess.channel}{unit}")
         elif guess is not None:

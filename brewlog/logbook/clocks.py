@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date as Date
+from datetime import datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,8 @@ _DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y",
          "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p")
 FORMATS = tuple(f"{day} {time}" for day in _DAYS for time in _TIMES)
+NEAR = timedelta(days=2)
+"""How near its day the first time of a trace must lie to decide between day and month."""
 SERIAL_ZERO = pd.Timestamp("1899-12-30").timestamp()
 _OFFSET = re.compile(r".*(?::\d{2}|T\d{4}(?:\d{2})?)(?:\.\d{1,9})? ?(Z|z|[+-]\d{2}:?(?:\d{2})?)")
 _MIDNIGHT = re.compile(r"[T ]+24:00(?::00(?:\.0+)?)?")
@@ -69,12 +72,14 @@ def floats_of(cells: pd.Series) -> np.ndarray:
     return np.where(np.isfinite(numbers), numbers, np.nan)
 
 
-def read_clock(cells: pd.Series) -> Clock | None:
+def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
     """Times of a column of cells; None where no one way to read them fits.
 
     Parameters
     ----------
     cells : pandas.Series of str
+    day : date, optional
+        On which the times lie, or near it; it decides where day and month could be swapped.
 
     Returns
     -------
@@ -108,7 +113,7 @@ def read_clock(cells: pd.Series) -> Clock | None:
     iso = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=zoned)
     form = None
     if iso.notna().sum() < 0.5 * len(filled):
-        found = _other_forms(texts, sample)
+        found = _other_forms(texts, sample, day)
         if found is None:
             return None
         form, iso, swappable = found
@@ -166,10 +171,10 @@ def zone_name(texts: Iterable[str]) -> str | None:
     names = set()
     for text in texts:
         found = _ZONE_NAME.fullmatch(text.strip()) if len(text) <= 60 else None
-        names.add(found[2] if found else None)
-        if len(names) > 1:
+        if found is None:
             return None
-    name = names.pop() if names else None
+        names.add(found[2])
+    name = names.pop() if len(names) == 1 else None
     return None if name in ("UTC", "GMT") else name
 
 
@@ -195,7 +200,7 @@ def read_moment(text: str) -> Clock | None:
     return Clock(np.array([seconds - (offset or 0.0)]), zone is not None, True, None, offset)
 
 
-def _other_forms(texts: pd.Series, sample: list[str]) -> tuple[str, pd.Series, bool] | None:
+def _other_forms(texts: pd.Series, sample: list[str], day: Date | None) -> tuple[str, pd.Series, bool] | None:
     """The form that fits most cells, the times by it, and whether day and month could be swapped."""
     likely = [form for form in FORMATS if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
     fits = {form: pd.to_datetime(texts, format=form, errors="coerce") for form in likely}
@@ -203,6 +208,8 @@ def _other_forms(texts: pd.Series, sample: list[str]) -> tuple[str, pd.Series, b
         return None
     most = max(times.notna().sum() for times in fits.values())
     fits = {form: times for form, times in fits.items() if times.notna().sum() == most}
+    near = {form: times for form, times in fits.items() if day and abs(times.min().date() - day) <= NEAR}
+    fits = near or fits
     # a brew day lasts hours: the shortest span is the right one, a tie is no answer
     spans = {form: times.max() - times.min() for form, times in fits.items()}
     best = min(spans, key=lambda form: spans[form])

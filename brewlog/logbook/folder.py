@@ -139,6 +139,11 @@ def find_traces(folder: Path, brews: Iterable[str], tests: Iterable[str], say: S
     if strangers > MANY:
         found = f"{strangers - MANY} more traces of unknown brews"
         _say(say, folder.name, found, "brews in brews.csv or tests in water_tests.csv", "they are left out", False)
+    for owner, parts in owned.items():
+        if 1 not in parts:
+            file = parts[min(parts)]
+            wish = f"{owner}.csv, the first file of that day, beside it"
+            _say(say, shown(f"{folder.name}/{file.name}"), "a further file alone", wish, "read as all there is", True)
     return {owner: [parts[number] for number in sorted(parts)] for owner, parts in owned.items()}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Kind = Literal["label", "text", "number", "whole", "date", "word", "clock"]
@@ -31,6 +31,8 @@ class Column:
     """A row without it cannot be read."""
     wanted: bool = False
     """A row without it is read, but lacks what it should have."""
+    missed: bool = False
+    """A file without this column is told so; an empty cell is one that was not recorded."""
     hot: float = float("inf")
     """A column without unit whose median lies above this is plainly not in degC. [degC]"""
 
@@ -137,7 +139,7 @@ GRIST = FileLayout(
     (
         _BREW,
         Column("malt", "generic type of the malt"),
-        _number("mass", "as weighed", "kg", 0.0, 1000.0),
+        replace(_number("mass", "as weighed", "kg", 0.0, 1000.0), missed=True),
         _number("extract", "laboratory extract, fine grind, dry basis", "1", 0.3, 1.0, "%", "malt_extract"),
         _number("fine_coarse", "fine-coarse difference of the extract", "1", -0.02, 0.2, "%"),
         _number("moisture", "moisture of the malt", "1", 0.0, 0.2, "%"),

@@ -39,6 +39,7 @@ class TraceLoaders:
         self.kept: dict[str, Told] = {}
         self.rows = 0
         self.seen: dict[str | None, set[str]] = {}
+        self.digests: dict[bytes, Path] = {}
 
     def add(self, label: str, rig: str | None, row: Row, events: list[Row]) -> dict[str, Any]:
         """Fields of a record, made of a row, that load its trace; none where it has neither trace nor events."""
@@ -48,7 +49,8 @@ class TraceLoaders:
         names: Names = self.names.get(rig, {}) | self.names.get(None, {})
         follows, day = row.values.get("heater_follows"), row.values.get("date")
         seen = self.seen.setdefault(rig, set())
-        source = TraceSource(self.root, files, self.rigs.get(rig) if rig else None, names, follows, day, seen)
+        owner = self.rigs.get(rig) if rig else None
+        source = TraceSource(self.root, files, owner, names, follows, day, seen, self.digests)
         loader = TraceLoader(source, label, tuple(events), self)
         self.by_label[label] = loader.told
         return {"load_trace": loader}

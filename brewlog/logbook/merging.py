@@ -42,6 +42,8 @@ class Part:
     """From when on which local time minus the clock holds, where it changes. [s]"""
     utc: bool = False
     """True where the clock is in UTC by its notation alone."""
+    clock_zero: float | None = None
+    """The clock where elapsed times that are used in its place are zero. [s]"""
 
     @property
     def key(self) -> str:
@@ -134,8 +136,10 @@ def _tell_clash(merged: Part, part: Part) -> None:
 def _elapsed(merged: Part, part: Part) -> Part:
     """Elapsed times of a further file: of the same start where its channels are others, else following on."""
     first, second = merged.frame["elapsed"], part.frame["elapsed"]
-    if second.iloc[0] >= first.iloc[-1]:
-        return part
+    step = usual_step(second.to_numpy())
+    inside = (first > second.min()) & (first < second.max())
+    if second.iloc[0] >= first.iloc[-1] or (second.min() > 10 * step and not inside.any()):
+        return part  # behind the other files, or in a gap of theirs
     shared = [name for name in CHANNELS if name in merged.frame and name in part.frame]
     if not shared:
         part.tell.note(None, None, "elapsed times that begin anew", "clock times", "taken to start with the first file")

@@ -15,8 +15,8 @@ from brewlog.logbook.tables import Row
 from brewlog.logbook.traces import TraceData
 
 HOUR, DAY = 3600.0, 86400.0
-NEAR = HOUR
-"""An event that far outside its trace is noted. [s]"""
+BEFORE, NEAR = 600.0, HOUR
+"""An event that long before its trace, or after it, is noted. [s]"""
 ALIKE = 60.0
 """Clock and elapsed time of one event may differ by that much. [s]"""
 _WISH = "a time such as 2024-05-31T09:30:00"
@@ -64,18 +64,25 @@ class _Place:
         elapsed, clock = self.row.values.get("elapsed"), self.row.values.get("time")
         if elapsed is not None:
             place = float(elapsed) - self.data.elapsed_zero
-            if clock is not None and (when := read_moment(str(clock))) is not None and self.data.zero is not None:
-                known = self._places(float(when.seconds[0]), when.offset, when.zoned, when.dated)
-                if known and abs(known[0] - place) > ALIKE:
-                    cost = f"{elapsed:g} s is used"
-                    self._say(str(clock), "a time that agrees with `elapsed`", cost, "note")
-            if self.data.frame is not None and not self._inside(place, NEAR, NEAR):
+            if clock is not None:
+                self._compare(str(clock), place, float(elapsed))
+            if self.data.frame is not None and not self._inside(place, BEFORE, NEAR):
                 self._say(f"{elapsed:g} s", "a time within the brew's trace", _KEPT, "note", "elapsed")
             return place
         if clock is None:
             self._say("no time", "`time` or `elapsed`", _LOST)
             return None
         return self._by_clock(str(clock))
+
+    def _compare(self, text: str, place: float, elapsed: float) -> None:
+        """Say where the clock time of an event is none, or is another than its elapsed time."""
+        when = read_moment(text)
+        if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
+            self._say(text, _WISH, "`elapsed` is used")
+        elif self.data.zero is not None:
+            at = self._places(float(when.seconds[0]), when.offset, when.zoned, when.dated)[0]
+            if abs(at - place) > ALIKE:
+                self._say(text, "a time that agrees with `elapsed`", f"{elapsed:g} s is used", "note")
 
     def _by_clock(self, text: str) -> float | None:
         data = self.data
@@ -102,7 +109,7 @@ class _Place:
             wish = "the clock on the wall, as the trace has no offsets"
             self._say(text, wish, "taken for that, and so on for this brew", "note")
         places = self._places(float(when.seconds[0]), when.offset, when.zoned, when.dated)
-        if unplaced and not self._inside(places[0], NEAR, NEAR):
+        if unplaced and not self._inside(places[0], BEFORE, NEAR):
             self._say(text, "a time within the brew's trace, which is in UTC", _LOST)
             return None
         if not self._inside(places[0], DAY, 2 * DAY):  # a tank may be filled the next morning
@@ -111,7 +118,7 @@ class _Place:
         if len(places) > 1:
             wish = "an offset behind a time that the day has twice"
             self._say(text, wish, f"read as {places[0]:g} s, it could be {places[1]:g} s", "note")
-        elif not self._inside(places[0], NEAR, NEAR):
+        elif not self._inside(places[0], BEFORE, NEAR):
             self._say(text, "a time within the brew's trace", _KEPT, "note")
         return places[0]
 

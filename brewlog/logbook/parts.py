@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date as Date
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ import pandas as pd
 from brewlog.logbook import values
 from brewlog.logbook.channel_values import read_channel
 from brewlog.logbook.channels import DATE, Found, Names, known_words, match_channels
-from brewlog.logbook.headers import find_header, read_headers, units_row
+from brewlog.logbook.headers import find_header, read_headers, shown, units_row
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part
 from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
@@ -33,13 +34,15 @@ class TraceSource:
     files: tuple[Path, ...]
     rig: Rig | None
     names: Names
-    """Plain header of the logger to (channel, unit, header as written in channels.csv)."""
+    """What channels.csv says of its logger."""
     follows: str | None = None
     """Sensor that the controller follows as the brewer says."""
     date: Date | None = None
     """Day of the brew as the brewer says."""
     seen: set[str] = field(default_factory=set, compare=False)
     """Plain headers of all files of the rig that were read."""
+    digests: dict[bytes, Path] = field(default_factory=dict, compare=False)
+    """Files of all traces that were read, by their content."""
     own: bool = False
     """Columns of the brewer's own are read, too."""
 
@@ -47,10 +50,15 @@ class TraceSource:
 def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
     """One file; None, and a problem, where nothing of it can be used."""
     try:
-        decoded = decode(read_bytes(file, source.root))
+        content = read_bytes(file, source.root)
+        decoded = decode(content)
     except Unreadable as error:
         tell.problem(None, None, error.found, error.expected, "this trace is left out")
         return None
+    twin = source.digests.setdefault(sha256(content).digest(), file)
+    if twin not in source.files:
+        found, wish = f"the very same file as {shown(twin.name)}", "a day of its own for each brew"
+        tell.note(None, None, found, wish, "both are kept")
     separator = find_separator(decoded.text)
     lines = read_lines(decoded.text, separator, tell)
     if not lines.rows:
@@ -130,7 +138,7 @@ def _to_part(
             tell.note(line, None, "row numbers without a name", "a column name", "that column is not used")
         elif (pd.api.types.is_numeric_dtype(filled) and len(filled)) or any(is_filled(cell) for cell in filled):
             tell.problem(line, None, f"no name over column {place + 1}", "a column name", "that column is left out")
-    read = read_times(times, body, numbers, line, comma, tell)
+    read = read_times(times, body, numbers, line, comma, source.date, tell)
     if read is None:
         return None
     key, seconds, clock, elapsed_zero = read
@@ -161,5 +169,6 @@ def _to_part(
     written = {found.channel: found.header.written for found in matched}
     return Part(
         frame, tell, bool(clock and clock.zoned), clock is None or clock.dated, clock.offset if clock else None,
-        elapsed_zero, written, clock.zones if clock else (), bool(clock and clock.utc),
+        elapsed_zero if key == "clock" else 0.0, written, clock.zones if clock else (), bool(clock and clock.utc),
+        elapsed_zero if key == "elapsed" and clock is not None else None,
     )  # fmt: skip

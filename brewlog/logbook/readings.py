@@ -131,11 +131,11 @@ def _sd(cells: dict[str, Any], cell: str, unit: str, quantity: str, scale: Scale
         return None
     highest = _LARGEST_SD[unit if quantity == "gravity" else quantity]
     sd = float(numbers[0]) * scale.factor
-    wish = f"a standard deviation from 0 to {highest:g}" + ("" if unit == "1" else f" {unit}")
+    wish = f"a standard deviation above 0, up to {highest:g}" + ("" if unit == "1" else f" {unit}")
     if sd > highest and unit == "SG" and sd / 1000 <= highest:  # `1` beside a gravity of 1044 means 0.001
         problem("sd", cell, wish, f"read as {sd / 1000:.4g}", "note")
         return sd / 1000
-    if sd > highest:
+    if sd > highest or sd == 0:
         problem("sd", cell, wish, "this cell is left out")
         return None
     if len(numbers) > 1:

@@ -20,6 +20,8 @@ def to_numbers(cells: pd.Series, comma: bool | None) -> np.ndarray:
     if pd.api.types.is_numeric_dtype(cells):
         return cells.to_numpy(dtype=float).copy()
     numbers = floats_of(cells)
+    if comma:  # a point parts thousands there: such cells are looked at one by one
+        numbers[[isinstance(cell, str) and "." in cell for cell in cells]] = np.nan
     odd = np.flatnonzero(~np.isfinite(numbers))
     # each distinct text is looked at once: a column may hold a million of one kind
     codes, texts = pd.factorize(cells.iloc[odd])

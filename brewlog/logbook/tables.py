@@ -52,10 +52,14 @@ def decimal_comma(texts: Iterable[str], separator: str) -> bool | None:
     """
     comma = point = either = 0
     for text in texts:
-        if len(text) <= 40:
-            either += _GROUP.fullmatch(text) is not None  # 1.044 may be a thousand and 44
-            point += _POINT.fullmatch(text) is not None and _GROUP.fullmatch(text) is None
+        if len(text) > 40:
+            continue
+        if "," in text:
             comma += _COMMA.fullmatch(text) is not None
+        elif "." in text and _POINT.fullmatch(text):
+            group = _GROUP.fullmatch(text) is not None  # 1.044 may be a thousand and 44
+            either += group
+            point += not group
     if comma and point:
         return None if max(comma, point) < 20 * min(comma, point) else comma > point
     if comma or point:
@@ -178,11 +182,17 @@ class TableReader:
                 unknown.append(header)
             matched.append((header, column))
         self._tell_unknown(unknown, taken)
-        for column in self.layout.columns:
-            if (column.needed or column.wanted) and column.name not in taken:
+        lacking = [column for column in self.layout.columns if column.name not in taken]
+        useless = any(column.needed for column in lacking)
+        for column in lacking:
+            broken = any(_begins_with(header.written, column.name) for header in unknown)
+            if column.needed or column.wanted or (column.missed and not useless and not broken):
                 wish = f"a column {column.name!r}"
                 cost = "no row of the file can be read" if column.needed else f"no row has a {column.name}"
-                self._problem(self.line, column.name, "no such column", wish, cost)
+                found = "no such column"
+                if not taken and headers:
+                    found = f"no column that is known: {', '.join(header.written for header in headers[:5])}"
+                self._problem(self.line, column.name, found, wish, cost)
         return matched
 
     def _by_suffix(self, header: Header, by_name: dict[str, Column]) -> tuple[Header, Column] | None:

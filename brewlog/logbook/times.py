@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date as Date
 
 import numpy as np
 import pandas as pd
@@ -27,14 +28,42 @@ FEW = 20
 
 
 def read_times(
-    times: list[Found], body: pd.DataFrame, lines: np.ndarray, line: int, comma: bool | None, tell: Teller
+    times: list[Found],
+    body: pd.DataFrame,
+    lines: np.ndarray,
+    line: int,
+    comma: bool | None,
+    day: Date | None,
+    tell: Teller,
 ) -> tuple[str, np.ndarray, Clock | None, float] | None:
-    """Kind of times, the times, the clock, and the elapsed time at the clock's first row."""
+    """Kind of times, the times, the clock, and what the other kind shows where these are zero.
+
+    For a clock that is at its first row.
+
+    Parameters
+    ----------
+    times : list of Found
+    body : pandas.DataFrame
+        Cells by place.
+    lines : numpy.ndarray of int
+    line : int
+        Of the header.
+    comma : bool or None
+        Whether the file writes a decimal comma.
+    day : date or None
+        Of the brew, as its table has it.
+    tell : Teller
+
+    Returns
+    -------
+    tuple of str, numpy.ndarray, Clock or None, and float; or None
+        `clock` or `elapsed`; None, and a problem, where there are no times.
+    """
     elapsed = next((f for f in times if f.channel == "elapsed"), None)
     clock = next((f for f in times if f.channel == "time"), None)
     date = next((f for f in times if f.channel == DATE), None)
     if date is not None:
-        clock, body = _with_date(date, clock, elapsed is None, body, line, tell)
+        clock, body = _with_date(date, clock, elapsed is None, body, line, day, tell)
         if clock is None and elapsed is None:
             return None
     if comma and clock is not None and not pd.api.types.is_numeric_dtype(body[clock.header.place]):
@@ -47,7 +76,7 @@ def read_times(
         cost = f"read as elapsed time in {elapsed.unit or 's'}"
         tell.note(line, elapsed.header.written, "numbers that begin near zero", wish, cost)
     runs = None if elapsed is None else _elapsed(elapsed, body[elapsed.header.place], lines, line, comma, tell, clock)
-    read = None if clock is None else _clock(clock, body[clock.header.place], lines, comma, tell, runs is not None)
+    read = None if clock is None else _clock(clock, body[clock.header.place], lines, day, tell, runs is not None)
     if read is None:
         return None if runs is None else ("elapsed", runs, None, 0.0)
     if runs is None or clock is None or elapsed is None:
@@ -82,11 +111,11 @@ def _both(
         found = f"{clock.header.written} and {elapsed.header.written} that part by up to {np.ptp(apart[known]):.4g} s"
         cost = f"{taken.header.written} is used"
         tell.note(int(lines[first]), None, found, "clock and elapsed time that agree", cost)
-    return ("elapsed", runs, None, 0.0) if taken is elapsed else ("clock", read.seconds, read, 0.0)
+    return ("elapsed", runs, read, zero) if taken is elapsed else ("clock", read.seconds, read, 0.0)
 
 
 def _with_date(
-    date: Found, clock: Found | None, alone: bool, body: pd.DataFrame, line: int, tell: Teller
+    date: Found, clock: Found | None, alone: bool, body: pd.DataFrame, line: int, day: Date | None, tell: Teller
 ) -> tuple[Found | None, pd.DataFrame]:
     """Clock of a file with a column of dates: the date before the time of day, or date and time in that column."""
     days = body[date.header.place].fillna("").astype(str).str.strip()
@@ -106,9 +135,11 @@ def _with_date(
         return clock, body
     written = f"{date.header.written} and {clock.header.written}"
     whole = (days + " " + times).where((days != "") & (times != ""), "")
-    read = read_clock(whole)
+    read = read_clock(whole, day)
     if read is None or not read.dated:
-        wish, like = "dates such as 2024-05-31", next((day for day in days if day), "")
+        wish, like = "dates such as 2024-05-31", next((text for text in days if text), "")
+        if read is not None:
+            wish += "; day and month could be swapped"
         tell.problem(line, date.header.written, like, wish, "this column is left out, the times of day are used")
         return clock, body
     tell.note(line, written, written, "one column of ISO 8601 times", "read as one clock")
@@ -121,6 +152,8 @@ def _with_date(
 def _runs_from_zero(cells: pd.Series, comma: bool | None) -> bool:
     """True for numbers that are no clock times of any kind but rise from the start of the day."""
     texts = cells.fillna("").astype(str)
+    if read_clock(texts.iloc[:: max(1, len(texts) // 200)].reset_index(drop=True)) is not None:
+        return False
     numbers = to_numbers(cells, comma)
     known = numbers[np.isfinite(numbers)]
     return len(known) > 0.5 * len(cells) and read_clock(texts) is None and bool(np.abs(known).max() < 1e7)
@@ -170,11 +203,11 @@ def _tell_span(found: Found, seconds: np.ndarray, line: int, tell: Teller) -> No
 
 
 def _clock(
-    found: Found, cells: pd.Series, lines: np.ndarray, comma: bool | None, tell: Teller, spare: bool
+    found: Found, cells: pd.Series, lines: np.ndarray, day: Date | None, tell: Teller, spare: bool
 ) -> Clock | None:
     texts = cells.fillna("").astype(str)
     zone = zone_name(text for text in texts if text)
-    clock = read_clock(texts if zone is None else texts.str.strip().str.removesuffix(zone))
+    clock = read_clock(texts if zone is None else texts.str.strip().str.removesuffix(zone), day)
     first = next((k for k, text in enumerate(texts) if text.strip()), 0)
     wish = "times such as 2024-05-31T09:30:00"
     swapped = clock is not None and clock.read_as is not None and "swapped" in clock.read_as

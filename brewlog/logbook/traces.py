@@ -97,6 +97,8 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
         frame.attrs["units"]["power_watt"] = "W"
     found = tuple(sorted((one.fault for _, one in told), key=lambda fault: fault.start))
     clock = zero if key == "clock" else None
+    if whole.clock_zero is not None and key == "elapsed":
+        clock = whole.clock_zero + zero
     data = TraceData(
         frame, found, clock, whole.zoned, whole.offset, elapsed_zero, whole.dated, whole.zones, whole.utc, own
     )

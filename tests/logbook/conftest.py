@@ -25,7 +25,7 @@ GOOD = {
     ),
     "rests.csv": "brew,rest,temp [degC],time [min]\nb1,1,65,60\nb2,1,66,60\n",
     "traces/b1.csv": _TRACE,
-    "traces/b2.csv": _TRACE,
+    "traces/b2.csv": _TRACE.replace(",66.", ",66.5"),
 }
 """Files of the good logbook."""
 

@@ -13,8 +13,8 @@ import pytest
 
 import brewlog
 from brewlog.cli import main
-from tests.logbook.cases import CASES
 from tests.logbook.corpus import GOOD, Case
+from tests.logbook.more_cases import CASES
 
 SAID_FILE = Path(__file__).with_name("said.json")
 STATUS = {"clean": 0, "note": 0, "problem": 1, "nothing": 2}
