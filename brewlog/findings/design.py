@@ -149,10 +149,10 @@ def lasting_moves(rows: Rows) -> tuple[Move, ...]:
 
 
 def joint_move(moves: tuple[Move, ...]) -> Move | None:
-    """The lasting moves as one, where each rig moved once and all to the same sensor; else None."""
-    rigs = [rig for move in moves for rig in move.rigs]
-    if not moves or len({move.to for move in moves}) > 1 or len(rigs) != len(set(rigs)):
+    """The lasting moves as one, where all went to the same sensor, which no rig can do twice; else None."""
+    if len({move.to for move in moves}) != 1:
         return None
+    rigs = [rig for move in moves for rig in move.rigs]
     first = min(moves, key=lambda move: move.first)
     after = np.sum([move.after for move in moves], axis=0)
     return replace(first, rigs=tuple(rigs), after=after)

@@ -27,9 +27,9 @@ def made(seed: int, n: int = 14, k: int = 4):
     )
 
 
-@pytest.mark.parametrize("flat", [False, True])
-def test_closed_form_equals_statsmodels_on_stacked_rows(flat):
-    design, response, covariance, mean, sd = made(1)
+@pytest.mark.parametrize(("flat", "n"), [(False, 14), (True, 14), (False, 70)])
+def test_closed_form_equals_statsmodels_on_stacked_rows(flat, n):
+    design, response, covariance, mean, sd = made(1, n)
     sd = np.where(np.arange(4) < 2, np.inf, sd) if flat else sd
     ours = conjugate(design, response, covariance[None], mean, sd)
     theirs = stacked_gls(design, response, covariance, mean, sd)

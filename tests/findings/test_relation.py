@@ -606,6 +606,28 @@ def test_not_a_table():
         relate([1, 2])
 
 
+def test_a_verdict_needs_no_more_fits_than_its_passes(histories, monkeypatch):
+    # the checks are told in closed form from the last pass; what that saves in time is in tests/benchmarks
+    from brewlog.findings import loosened, model
+
+    counts = {"whiten": 0, "posterior_of": 0}
+
+    def counting(name, call):
+        def counted(*args):
+            counts[name] += 1
+            return call(*args)
+
+        return counted
+
+    monkeypatch.setattr(model, "whiten", counting("whiten", model.whiten))
+    for module in (model, loosened):
+        monkeypatch.setattr(module, "posterior_of", counting("posterior_of", module.posterior_of))
+    relation = relate(histories.draw(histories.Settings(n=40, **histories.HOME), 7).table)
+    assert len(relation.sensitivity) == 8
+    assert counts["whiten"] <= model.PASSES
+    assert counts["posterior_of"] == counts["whiten"] + 3
+
+
 def test_values_ready_for_json(histories, plain_table):
     for table in (histories.draw(histories.Settings(n=24, **histories.HOME), 4).table, plain_table.head(3)):
         relation = relate(table)
