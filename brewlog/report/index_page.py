@@ -149,7 +149,7 @@ def problem_counts(problems: Sequence[Problem]) -> str:
 def rigs_table(context: Context) -> Table:
     """One row per rig: share of heat, loss, flow, boil-off."""
     results = context.results
-    wanted = ("heat_share", "heat_loss", "bed_flow", "bed_conductance", "boil_off", "absorption")
+    wanted = ("heat_share", "heat_loss", "bed_flow", "boil_off", "absorption")
     present = [w for w in wanted if any(w in fit.constants.index for fit in results.fits.values())]
     rows: list[list[str | Cell]] = []
     for label in results.book.rigs:

@@ -129,7 +129,10 @@ def notebook_html(notebook: Any) -> str:
     body = re.sub(r"<h1[^>]*>.*?</h1>", "", body, count=1, flags=re.DOTALL)  # the page has its own
     body = re.sub(r'<a class="anchor-link".*?</a>', "", body, flags=re.DOTALL)
     body = re.sub(r"<style[^>]*>.*?</style>", "", body, flags=re.DOTALL)  # of each table; the page's own is enough
-    body = body.replace('<table border="1" class="dataframe">', '<table class="dataframe" tabindex="0">')
+    body = body.replace(
+        '<table border="1" class="dataframe">',
+        '<table class="dataframe" tabindex="0" aria-label="Result of the cell above">',
+    )
     body = re.sub(
         r'(<img alt=")[^"]*(")', r"\1Figure of the cell above; the text around it says what it shows.\2", body
     )

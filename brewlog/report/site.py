@@ -190,6 +190,6 @@ def what_failed(error: Exception) -> str:
 
 def chosen_brews(book: Logbook, only: Iterable[str] | None, since: date | None) -> list[str]:
     """Labels of the brews that get a page."""
-    labels = list(book.brews) if only is None else [book.brews[label].label for label in only]
+    labels = list(book.brews) if only is None else list(dict.fromkeys(book.brews[label].label for label in only))
     days = {label: book.brews[label].date for label in labels}
     return [label for label in labels if since is None or ((day := days[label]) is not None and day >= since)]

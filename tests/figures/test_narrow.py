@@ -72,6 +72,7 @@ def test_keys_stand_above_in_place_of_labels_beside(base_brew):
     slim = drawn(lambda f: figures.plot_mash_day(base_brew, ax=f.add_subplot()), PHONE_TALL)
     assert narrow(slim.axes[0])
     assert [text.get_text() for text in slim.legends[0].get_texts()] == ["base", "bed"]
+    assert not {"base", "bed"} & {text.get_text() for text in slim.axes[0].texts}
     wide = drawn(lambda f: figures.plot_mash_day(base_brew, ax=f.add_subplot()), (9.0, 5.6))
     assert not narrow(wide.axes[0])
     assert wide.legends == []

@@ -104,3 +104,9 @@ def test_pictures_have_a_version_for_telephones(report_folder):
 def test_the_page_in_use_is_marked_in_the_menu(report_folder):
     text = (report_folder / "findings.html").read_text(encoding="utf-8")
     assert re.findall(r'<a href="([^"]+)" aria-current="page">', text) == ["findings.html"]
+
+
+def test_the_style_sheet_reaches_the_page_as_it_was_written(report_folder):
+    text = (report_folder / "index.html").read_text(encoding="utf-8")
+    assert f"<style>{CSS}</style>" in text  # inside it a browser decodes no entity: an escaped quote would end a rule
+    assert "</" not in CSS

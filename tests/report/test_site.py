@@ -55,7 +55,7 @@ def test_brews_are_chosen_by_label_and_by_date(small_book_path):
     book = brewlog.read_logbook(small_book_path)
     labels = list(book.brews)
     assert chosen_brews(book, None, None) == labels
-    assert chosen_brews(book, [labels[2]], None) == [labels[2]]
+    assert chosen_brews(book, [labels[2]], None) == chosen_brews(book, 2 * [labels[2]], None) == [labels[2]]
     third = book.brews[labels[2]].date
     assert chosen_brews(book, None, third) == [label for label in labels if book.brews[label].date >= third]
     assert chosen_brews(book, None, date(2999, 1, 1)) == []
