@@ -39,8 +39,8 @@ def watch_rig(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
     for brew in brews:
         blocked = blocked_bed(brew, fit)
         found += blocked
-        if not blocked:  # a blocked bed makes the probe part from the base as a jump would
-            found += probe_jump(brew, fit)
+        if not blocked:  # a blocked bed makes the probe part from the base as a jump or another clock would
+            late = clocks(brew, fit)
+            found += late or probe_jump(brew, fit)
         found += probe_out(brew, fit)
-        found += clocks(brew, fit)
     return tuple(found)

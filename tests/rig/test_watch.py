@@ -15,10 +15,10 @@ import pytest
 
 from brewlog.rig import fit_rig
 from brewlog.rig.blocked import blocked_bed
-from brewlog.rig.clocks import clock_shift
-from brewlog.rig.drift import control_chart, heater_drift
+from brewlog.rig.clocks import clock_shift, clocks
+from brewlog.rig.drift import control_chart, heater_drift, heater_outliers
 from brewlog.rig.flow import flow_course
-from brewlog.rig.jumps import probe_jump
+from brewlog.rig.jumps import probe_jump, probe_out
 from brewlog.rig.watch import watch_rig
 
 DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
@@ -85,19 +85,61 @@ def test_a_jump_of_the_probe_is_found():
     assert not any(probe_jump(b, fit) for b in brews[1:] if b.label != "3")
 
 
-def test_clocks_that_differ_are_found():
-    def late(frame):
-        # the temperatures' logger stamps two minutes late
-        for column in ("base_temp", "mash_temp"):
-            frame[column] = np.interp(frame["elapsed"] - 120.0, frame["elapsed"], frame[column])
+def shifted(columns, seconds):
+    def change(frame):
+        for column in columns:
+            frame[column] = np.interp(frame["elapsed"] - seconds, frame["elapsed"], frame[column])
         return frame
 
-    fit = fit_rig(DRAWN.RECORD, [changed(days()[0], late), *days()[1:]])
-    shift, sd = clock_shift(fit.days["0"].mash)
-    assert shift > 20
-    assert shift > 4 * sd
-    other, _ = clock_shift(fit.days["1"].mash)
-    assert abs(other) < 20
+    return change
+
+
+@pytest.mark.parametrize(
+    ("columns", "seconds", "words"),
+    [
+        (("base_temp", "mash_temp"), 120.0, "temperatures run about"),
+        (("base_temp", "mash_temp"), -90.0, "ahead of the power"),
+        (("mash_temp",), 150.0, "bed probe runs about"),
+    ],
+    ids=["late", "early", "bed alone"],
+)
+def test_clocks_that_differ_are_found(columns, seconds, words):
+    brews = [changed(days()[0], shifted(columns, seconds)), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    (found,) = clocks(brews[0], fit)
+    assert words in found.sentence
+    # a bed probe's clock is told less well: its lag takes up a part
+    assert found.size == pytest.approx(seconds, rel=0.1 if len(columns) == 2 else 0.5)
+    assert not any(clocks(b, fit) for b in brews[1:] if b.label != "3")
+
+
+def test_equal_clocks_are_told_to_be_so():
+    shift = clock_shift(fitted().days["0"], fitted())
+    assert abs(shift.seconds) < 20
+
+
+def test_a_probe_out_of_the_bed_is_named_and_left_out():
+    def slip(frame):
+        end = frame["elapsed"].iloc[-1]
+        out = (frame["elapsed"] > end - 3000) & (frame["elapsed"] < end - 2500)
+        frame.loc[out, "mash_temp"] = 32.0
+        return frame
+
+    brews = [changed(days()[0], slip), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    (found,) = probe_out(brews[0], fit)
+    assert found.start == pytest.approx(days()[0].trace["elapsed"].iloc[-1] - 3000, abs=60)
+    assert found.size == pytest.approx(500 / 60, abs=1.5)
+    assert "left out" in found.sentence
+    assert fit.per_brew.loc["0", "bed_flow"] == pytest.approx(fitted().per_brew.loc["0", "bed_flow"], rel=0.1)
+
+
+def test_a_brew_whose_heater_gave_much_less_is_named():
+    fit, _ = _with_shares([0.93, 0.94, 0.92, 0.93, 0.94, 0.75, 0.93, 0.92, 0.94, 0.93, 0.92, 0.93])
+    (found,) = heater_outliers(fit)
+    assert found.brew == "5"
+    assert found.size < -15
+    assert "litres written down" in found.sentence
 
 
 def _with_shares(shares):
