@@ -272,7 +272,7 @@ def test_mediation_of_statsmodels_agrees_where_the_models_coincide(histories):
     mediator = sm.OLS.from_formula("hold_rms ~ moved", table)
     state = np.random.get_state()  # noqa: NPY002 - statsmodels draws from the global generator only
     np.random.seed(3)  # noqa: NPY002
-    theirs = Mediation(outcome, mediator, "moved", "hold_rms").fit(method="parametric", n_rep=150)
+    theirs = Mediation(outcome, mediator, "moved", "hold_rms").fit(method="parametric", n_rep=60)
     np.random.set_state(state)  # noqa: NPY002
     draws = np.asarray(theirs.ACME_avg)
     assert relation.fit.downweight.max() == 1.0
