@@ -12,6 +12,7 @@ from brewlog.rig import fit_model, fit_two_node, layered, make_series, one_node,
 from brewlog.rig.predict import modelled, states
 from brewlog.rig.residuals import correlation_length
 from brewlog.rig.series import MOST_KINDS, on_few_cells
+from brewlog.rig.starting import find_starts
 
 TRUE = {
     "heat_share": 0.93,
@@ -93,6 +94,17 @@ def test_arrays_alone_find_the_constants_of_many_rigs():
         )  # fmt: skip
         for name in FREE:
             assert fit.constants[name] == pytest.approx(truth[name], rel=1e-3), (case, name)
+
+
+def test_starts_from_the_arrays_are_near():
+    # two low passes one after the other delay by the sum of their times, which is told best; the lag is the shorter
+    for seed in range(4):
+        found = find_starts(on_few_cells(mash(2100, seed), 300), two_node(), 0.93)[0]
+        assert found["base_heat_capacity"] == pytest.approx(TRUE["base_heat_capacity"], rel=0.15)
+        assert found["mash_heat_capacity"] == pytest.approx(TRUE["mash_heat_capacity"], rel=0.3)
+        time = found["mash_heat_capacity"] / found["bed_conductance"]
+        assert time + found["probe_lag"] == pytest.approx(70e3 / 250 + 20, rel=0.3)
+        assert found["probe_lag"] < time
 
 
 def test_few_cells_keep_the_heat_and_the_readings():
