@@ -16,6 +16,8 @@ from brewlog.logbook.traces import TraceData
 
 LONGEST_CHECK = 10.0
 """After so long no further trace is read for the list of problems. [s]"""
+NAMED = 10
+"""Traces that were not read and are named."""
 
 
 @dataclass(frozen=True)
@@ -43,9 +45,11 @@ class Logbook:
         started = monotonic()
         for place, load in enumerate(self.trace_loaders.values()):
             if monotonic() - started > LONGEST_CHECK:
-                rest = f"{len(self.trace_loaders) - place} more traces after {LONGEST_CHECK:.0f} s of reading"
-                wish = "smaller traces"
-                found.append(Problem(layout.TRACE_FOLDER, None, None, rest, wish, "they are not checked"))
+                left = list(self.trace_loaders)[place:]
+                names = ", ".join(left[:NAMED]) + (f" and {len(left) - NAMED} more" if len(left) > NAMED else "")
+                found_text = f"{len(left)} traces not yet read after {LONGEST_CHECK:.0f} s: {names}"
+                wish = "traces that are read sooner"
+                found.append(Problem(layout.TRACE_FOLDER, None, None, found_text, wish, "nothing is said of these"))
                 break
             found += load()[2]
         else:

@@ -220,7 +220,7 @@ class ColumnReader:
                 self._problem(line, cell, wish, "this date is left out")
                 day = None
             elif day > date.today() + timedelta(days=1):
-                self._note(line, cell, "a day that has come", f"read as {day}")
+                self._note(line, cell, "a date that is not in the future", f"read as {day}")
             found.append(day)
         return found
 

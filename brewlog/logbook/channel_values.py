@@ -74,11 +74,6 @@ def read_channel(
     if _unclear(column, unit, scale, target, known, header, line, tell):
         return None
     wish = "a number" if scale.unit == "1" else f"a number in {scale.unit}"
-    if not comma and not pd.api.types.is_numeric_dtype(cells):
-        like = next((k for k, cell in enumerate(cells) if isinstance(cell, str) and "," in cell), None)
-        if like is not None and np.isfinite(numbers[like]):
-            cost = f"read as {numbers[like]:.6g}, and so on in this column"
-            tell.note(int(lines[like]), header.written, str(cells.iloc[like]), "a decimal point", cost)
     tell_groups(header, cells, numbers, lines, comma, tell)
     tell_bad(header, cells, numbers, lines, wish, "this cell is left out", tell)
     top = float(known.max()) if len(known) else 0.0

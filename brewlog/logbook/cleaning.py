@@ -46,7 +46,7 @@ def clean(frame: pd.DataFrame, follows: str | None = None) -> list[TraceFault]:
             frame[name] = kept
             found += faulty
     sensors = {name: frame[name].to_numpy(dtype=float) for name in _SENSORS if name in frame}
-    more = faults.find_stuck(elapsed, sensors)
+    more = faults.find_stuck(elapsed, sensors) + faults.find_frozen(elapsed, sensors)
     if "mash_temp" in sensors:
         more += faults.find_probe_out(elapsed, sensors["mash_temp"], "mash_temp")
     for fault in more:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date as Date
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,15 @@ import pandas as pd
 _DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y", "%Y/%m/%d", "%Y.%m.%d", "%d-%m-%Y",
          "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p")
-FORMATS = tuple(f"{day} {time}" for day in _DAYS for time in _TIMES)
+_ODD = ("%b %d %H:%M:%S %Y", "%Y-%m-%d_%H-%M-%S", "%Y-%m-%d %H-%M-%S", "%Y-%m-%dT%H.%M.%S", "%Y-%m-%d %H.%M.%S",
+        "%d.%m.%Y %H.%M.%S", "%Y-%m-%d_%H:%M:%S", "%Y-%m-%d %H:%M:%S:%f")  # fmt: skip
+FORMATS = (
+    *(f"{day} {time}" for day in _DAYS for time in _TIMES),
+    *(f"{time} {day}" for day in _DAYS for time in _TIMES[:3]),
+    *_ODD,
+)
+_PARTED = re.compile(r",(?= \d{1,2}:\d{2})")
+_COMPACT = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?")
 NEAR = timedelta(days=2)
 """How near its day the first time of a trace must lie to decide between day and month."""
 SERIAL_ZERO = pd.Timestamp("1899-12-30").timestamp()
@@ -97,6 +106,12 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
         return None
     sample = filled[:: max(1, len(filled) // 200)]
     numbers = floats_of(pd.Series(sample, dtype=object))
+    if sum(_COMPACT.fullmatch(text) is not None for text in sample) > 0.5 * len(sample):
+        form = "%Y%m%d%H%M%S"[: len(sample[0]) - 2]
+        times = pd.to_datetime(texts, format=form, errors="coerce")
+        return Clock(
+            _seconds(times, np.zeros(len(texts), dtype=bool)), False, True, "year to minute without signs between"
+        )
     if np.isfinite(numbers).mean() > 0.5:
         return _numbers(floats_of(texts))
     if are_times_of_day(sample):
@@ -111,16 +126,23 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
     # among times of one kind those of the other are no answer: their place in time is not known
     texts = texts.where(pd.Series([bool(found) == zoned for found in offsets]), "")
     iso = pd.to_datetime(texts, format="ISO8601", errors="coerce", utc=zoned)
-    form = None
+    read_as = None
+    local: Any = 0.0
     if iso.notna().sum() < 0.5 * len(filled):
-        found = _other_forms(texts, sample, day)
-        if found is None:
+        if zoned:  # an offset behind a time of another form
+            texts = pd.Series(
+                [t[: m.start(1)].strip() if m else t for t, m in zip(texts, offsets, strict=True)], dtype=object
+            )
+            sample = [text for text in texts if text][:: max(1, len(filled) // 200)]
+            local = np.array([_offset(found[1]) if found else 0.0 for found in offsets])
+        fitted = _other_forms(texts, sample, day)
+        if fitted is None:
             return None
-        form, iso, swappable = found
-        if swappable:
+        form, iso, swappable = fitted
+        read_as = _words(form)
+        if swappable and not zoned:
             return Clock(_seconds(iso, late), False, False, f"{_words(form)}; day and month could be swapped")
-    read_as = None if form is None else _words(form)
-    seconds = _seconds(iso, late)
+    seconds = _seconds(iso, late) - local
     if not zoned:
         return Clock(seconds, False, True, read_as)
     behind = [found[1] if found else None for found in offsets]
@@ -151,6 +173,10 @@ def _plain(text: str) -> str:
         text = f"{text[:11]}0{text[11:]}"  # 2024-05-31 9:30 beside 10:30
     if "," in text:
         text = _COMMA.sub(r"\1.\2", text)
+    if text[-1:] in ("M", "m") and text[-3:-2].isdigit():
+        text = f"{text[:-2]} {text[-2:]}"  # 9:30AM
+    if ", " in text:
+        text = _PARTED.sub("", text, count=1)  # 2024-05-31, 9:30
     if text[:1].isalpha():
         text = _WEEKDAY.sub("", text, count=1)
     if text[-1:] in "CT" and (found := _ZULU.fullmatch(text)):
@@ -202,7 +228,8 @@ def read_moment(text: str) -> Clock | None:
 
 def _other_forms(texts: pd.Series, sample: list[str], day: Date | None) -> tuple[str, pd.Series, bool] | None:
     """The form that fits most cells, the times by it, and whether day and month could be swapped."""
-    likely = [form for form in FORMATS if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
+    some = [form for form in FORMATS if any(_fits(text, form) for text in sample[:5])]
+    likely = [form for form in some if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
     fits = {form: pd.to_datetime(texts, format=form, errors="coerce") for form in likely}
     if not fits:
         return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
@@ -36,6 +36,8 @@ MOST_JUMPS = 20
 """Jumps among which the one back is looked for."""
 AT_ONCE = 120.0
 """Longest step between two rows over which a jump is told from a slope. [s]"""
+FINE, FROZEN_JUMP = 0.2, 1.0
+"""Resolution of sensors that never stand still together, and the least jump after they seemed to. [K]"""
 PULLED = 8.0
 """A fall of a bed probe by this much, and back, faster than any bed can. [K]"""
 QUICK = 180.0
@@ -90,7 +92,7 @@ def clean_channel(elapsed: np.ndarray, values: np.ndarray, column: Column) -> tu
         kept[mask] = np.nan
 
     if is_temp:
-        leave_out(_codes(kept), "error code")
+        leave_out(_codes(kept, (*ERROR_CODES, 0.0) if column.name != "set_temp" else ERROR_CODES), "error code")
     with np.errstate(invalid="ignore"):
         leave_out((kept < column.low) | (kept > column.high) | np.isinf(kept), "out of range")
     if is_temp and column.name != "set_temp":
@@ -99,11 +101,11 @@ def clean_channel(elapsed: np.ndarray, values: np.ndarray, column: Column) -> tu
     return kept, found
 
 
-def _codes(values: np.ndarray) -> np.ndarray:
+def _codes(values: np.ndarray, codes: Sequence[float]) -> np.ndarray:
     """Values that equal an error code and stand apart from what surrounds them."""
     mask = np.zeros(len(values), dtype=bool)
-    hit = np.isin(np.round(values, 6), ERROR_CODES)
-    for code in ERROR_CODES if hit.any() else ():
+    hit = np.isin(np.round(values, 6), codes)
+    for code in codes if hit.any() else ():
         hits = hit & (np.abs(values - code) < 1e-3)
         for a, b in runs(hits):
             around = np.concatenate([values[max(0, a - 3) : a], values[b + 1 : b + 4]])
@@ -183,6 +185,37 @@ def find_stuck(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[Trac
             if moves and max(moves) > least:
                 rows = int(end - start + 1)
                 found.append(TraceFault("stuck", name, float(elapsed[start]), float(elapsed[end]), rows, "left out"))
+    return found
+
+
+def find_frozen(elapsed: np.ndarray, sensors: dict[str, np.ndarray]) -> list[TraceFault]:
+    """Stretches in which all of several sensors stood still together, and one then jumped: the logger hung.
+
+    Parameters
+    ----------
+    elapsed : numpy.ndarray, shape (n,)
+        [s]
+    sensors : dict of str to numpy.ndarray
+        By channel; NaN where missing. [degC]
+
+    Returns
+    -------
+    list of TraceFault
+    """
+    if len(sensors) < 2 or any(_resolution(values) > FINE for values in sensors.values()):
+        return []
+    found = []
+    same = np.zeros(len(elapsed), dtype=bool)
+    same[1:] = np.all([values[1:] == values[:-1] for values in sensors.values()], axis=0)
+    for first, end in runs(same):
+        start = first - 1
+        if elapsed[end] - elapsed[start] < STUCK or end + 1 >= len(elapsed):
+            continue
+        jumps = [abs(values[end + 1] - values[end]) for values in sensors.values()]
+        if max(jumps) > FROZEN_JUMP and all(_was_alive(values, start, end) for values in sensors.values()):
+            rows = int(end - start)  # the first row was measured
+            span = float(elapsed[start + 1]), float(elapsed[end])
+            found += [TraceFault("stuck", name, *span, rows, "left out") for name in sensors]
     return found
 
 

@@ -56,15 +56,14 @@ def _nearest_way(numbers: np.ndarray, odd: np.ndarray, codes: np.ndarray, ways: 
 def tell_groups(
     header: Header, cells: pd.Series, numbers: np.ndarray, lines: np.ndarray, comma: bool | None, tell: Teller
 ) -> None:
-    """Note the first cell such as `1.020` that is read as a thousand and some among decimal commas."""
-    if not comma or pd.api.types.is_numeric_dtype(cells):
+    """Note the first number with a comma in a file of decimal points, or with a point in one of decimal commas."""
+    if pd.api.types.is_numeric_dtype(cells):
         return
+    sign, wish = (".", "decimals behind a comma, no point") if comma else (",", "a decimal point")
     for k, cell in enumerate(cells):
-        if isinstance(cell, str) and len(cell) < 20 and "." in cell and np.isfinite(numbers[k]):
+        if isinstance(cell, str) and sign in cell and len(cell) <= 60 and np.isfinite(numbers[k]):
             cost = f"read as {numbers[k]:.6g}, and so on in this column"
-            tell.note(
-                int(lines[k]), header.written, cell, "numbers without a point, their decimals behind a comma", cost
-            )
+            tell.note(int(lines[k]), header.written, cell, wish, cost)
             return
 
 

@@ -149,7 +149,14 @@ def _old_code_page(data: bytes) -> Decoded:
     return Decoded(_lines(text), name, True)
 
 
+_UNSEEN = ("\u200b", "\u2060", "\ufeff")
+"""Signs without width that copying leaves behind: a label with one is the label."""
+
+
 def _lines(text: str) -> str:
+    for sign in _UNSEEN:
+        if sign in text:
+            text = text.replace(sign, "")
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 

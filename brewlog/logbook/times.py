@@ -183,7 +183,8 @@ def _elapsed(
         like = str(cells.iloc[int(odd[0])]) if len(odd) else "no times"
         tell.problem(int(lines[int(odd[0])]) if len(odd) else line, found.header.written, like, wish, cost)
         return None
-    tell_groups(found.header, cells, seconds, lines, comma, tell)
+    if 2 * len(odd) <= len(cells):
+        tell_groups(found.header, cells, seconds, lines, comma, tell)
     if clock is None:
         _tell_timeless(found, cells, seconds, lines, wish, tell)
     if 2 * len(odd) <= len(cells):

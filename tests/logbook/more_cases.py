@@ -178,6 +178,29 @@ def time_family() -> None:
     case(family, "dates beside elapsed times", "note", {"traces/l1.csv": beside})
 
 
+def form_family() -> None:
+    family = "forms of times"
+    for form, expect in (
+        ("%a %b %d %H:%M:%S %Y", "note"), ("%Y-%m-%d %I:%M:%S%p", "note"), ("%Y%m%d%H%M%S", "note"),
+        ("%Y-%m-%d_%H-%M-%S", "note"), ("%Y-%m-%dT%H.%M.%S", "note"), ("%d.%m.%Y %H.%M.%S", "note"),
+        ("%Y%m%dT%H%M%S", "clean"), ("%a, %d %b %Y %H:%M:%S +0100", "note"),
+        ("%Y-%m-%d, %H:%M:%S", None), ("%H:%M:%S %d.%m.%Y", "note"), ("%Y-%m-%d %H:%M:%S:250", "note"),
+    ):  # fmt: skip
+        text = clock_trace(form=form)
+        if ", " in form:  # a cell with a comma stands in quotes
+            parted = [row.rsplit(",", 4) for row in text.splitlines()]
+            text = "\n".join(",".join([f'"{row[0]}"', *row[1:]]) for row in parted)
+        case(family, form, expect or "clean", {"traces/l2.csv": text})
+    grouped = day(lambda t: f'"{t:,.0f}"', "elapsed [s]")
+    case(family, "commas in thousands of elapsed seconds", "note", {"traces/l1.csv": grouped})
+    case(
+        family,
+        "signs without width",
+        "clean",
+        {"grist.csv": GRIST.replace("mass", "\u200bmass").replace("l2", "l2\u2060")},
+    )
+
+
 def clock(seconds: float) -> str:
     return f"{int(seconds) // 3600:02d}:{int(seconds) // 60 % 60:02d}:{int(seconds) % 60:02d}"
 
@@ -225,6 +248,12 @@ def fault_family() -> None:
                 lambda k, c, n=count, v=value: v if 0 <= k - 60 < n else c,
             )
     column("base at 2 in 16 rows", "problem", 2, lambda k, c: "2" if 0 <= k - 60 < 16 else c)
+    column("base at 0 to the end", "problem", 2, lambda k, c: "0" if k > 410 else c)
+    hung = L1.splitlines()
+    row = hung[240].split(",", 1)[1]
+    hung[241:301] = [f"{20 * (k - 1)},{row}" for k in range(241, 301)]
+    hung[301:] = [line.replace(",72", ",75", 1).replace(",7", ",8", 1) for line in hung[301:]]
+    case(family, "logger hangs for 20 min", "problem", {"traces/l1.csv": "\n".join(hung)})
     column("bed dips slowly by 12 K", "problem", 1,
            lambda k, c: f"{float(c) - 12 * max(0.0, 1 - abs(k - 63) / 4):.2f}")  # fmt: skip
     heating = "elapsed [s],mash_temp,base_temp\n"
@@ -301,6 +330,7 @@ for fill in (
     cell_family,
     power_family,
     time_family,
+    form_family,
     event_family,
     fault_family,
     repeat_family,

@@ -223,3 +223,13 @@ def test_checking_brings_no_heavy_library(book):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_traces_that_are_not_read_in_time_are_named(book, monkeypatch):
+    clock = iter([0.0, 0.0, 5.0, 11.0, 20.0, 30.0])
+    monkeypatch.setattr("brewlog.logbook.book.monotonic", lambda: next(clock))
+    told = [problem for problem in brewlog.read_logbook(book).problems if problem.file == "traces"]
+    assert [str(problem) for problem in told] == [
+        "traces: found '2 traces not yet read after 10 s: l3, w1', expected traces that are read sooner; "
+        "nothing is said of these."
+    ]

@@ -116,6 +116,7 @@ def names_column(book: Logbook, file: str, column: int) -> bool:
 def same_cell(one: str, other: str) -> bool:
     """True for cells that mean the same: both empty in whatever way, or one number, or one word."""
     missing = ("", "-", "nan")
+    one, other = (cell.replace("\ufeff", "") for cell in (one, other))
     if one.strip().casefold() in missing and other.strip().casefold() in missing:
         return True
     try:
