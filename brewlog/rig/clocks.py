@@ -15,6 +15,10 @@ from brewlog.rig.series import Series
 
 LEAST = 45.0
 """Least shift that is reported. [s]"""
+LEAST_BED = 90.0
+"""The same for the bed probe alone: up to a minute and a half the bed's own ways do what a clock would. [s]"""
+BED_SD = 30.0
+"""What lag and place of the bed probe leave open of its clock. [s]"""
 FARTHEST = 300.0
 """[s]"""
 STEP = 30.0
@@ -46,8 +50,8 @@ def clocks(brew: Brew, fit: RigFit) -> list[Finding]:
     """Disagreement between two clocks on one brew day; empty where none is seen or the brew was not fitted.
 
     Looked for on brews whose residuals are larger than the rig's usual ones: the readings of both sensors, or of the
-    bed probe alone, are moved by up to five minutes either way and the mash is fitted again. Reported from 45 s on,
-    where that takes away four tenths of the squares or more.
+    bed probe alone, are moved by up to five minutes either way and the mash is fitted again. Reported from 45 s on (bed
+    probe alone: 90 s), where that takes away four tenths of the squares or more.
 
     Parameters
     ----------
@@ -61,7 +65,9 @@ def clocks(brew: Brew, fit: RigFit) -> list[Finding]:
     if len(usual) < 3 or day.mash.rms["pooled"] < SUSPECT * float(np.median(usual)):
         return []
     shift = clock_shift(day, fit)
-    if shift is None or abs(shift.seconds) < max(LEAST, 3 * shift.sd) or shift.left > EXPLAINS:
+    if shift is None or shift.left > EXPLAINS:
+        return []
+    if abs(shift.seconds) < max(LEAST if shift.channel == "temperatures" else LEAST_BED, 2.5 * shift.sd):
         return []
     words = "temperatures run" if shift.channel == "temperatures" else "bed probe runs"
     other = "the power" if shift.channel == "temperatures" else "base sensor and power"
@@ -107,6 +113,8 @@ def clock_shift(day: DayFit, fit: RigFit) -> Shift | None:
         at = float(shifts[k] + (low - high) / (2 * bend * STEP))
         rows = sum(int(np.isfinite(r).sum()) for r in found.residuals)
         sd = float(np.sqrt(2 * mid * found.inflation / (rows * bend)))
+        if channel == "bed":
+            sd = float(np.hypot(sd, BED_SD))
         shift = Shift(channel, at, sd, float(mid / now))
         if best is None or shift.left < 0.9 * best.left:
             best = shift

@@ -15,7 +15,7 @@ from brewlog.rig.capacity import Inventory, vessel_from_records
 from brewlog.rig.checks import checks
 from brewlog.rig.daily import TYPICAL, DayFit, bed_model, fit_heat_up, fit_mash, prepare, prepare_heat_up
 from brewlog.rig.fitting import ModelFit
-from brewlog.rig.mashes import HeatUps, Ready, brew_rows, fit_mashes
+from brewlog.rig.mashes import HeatUps, Ready, StretchRow, brew_rows, fit_mashes
 from brewlog.rig.rigfit import RigFit
 from brewlog.rig.series import Series
 from brewlog.rig.standing import standing_water
@@ -31,6 +31,12 @@ def calibrate(book: Any, rig: Rig | str, *, model: str = "layered bed", brews: I
     Each brew is fitted by itself; intervals come from the spread between brews. Brews without a usable trace, and
     stretches that cannot be used, are listed in `left_out` with the reason. Nothing raises for lack of data: a constant
     that the data do not tell says so in its verdict.
+
+    Single wild readings lose their weight; dropouts are not seen, and over more than five minutes without base sensor
+    or power nothing is bridged. Without a power channel a brew is left out; without nameplate power or without litres
+    and kilograms only ratios are told. One sensor alone tells share and loss, with the parting of the heat capacity and
+    the lag of the other brews. A controller that falls back to the base sensor, or a missing set temperature, changes
+    nothing: heater and temperatures say it all (set temperature serves the power limits of a 0/1 log only).
 
     Parameters
     ----------
@@ -95,7 +101,7 @@ def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, mo
     per_stretch += trials.rows + checks(brews, record, ready, mashes, per_brew, stages, loss, vessel, left_out)
     volumes = volume_constants(brews, record, stages)
     table, spread, notes = constants_table(record, per_brew, mashes, ready, vessel, words, trials, volumes)
-    notes += [alignment.words()] if alignment.words() else []
+    notes += [words for words in (_weights(per_stretch), alignment.words()) if words]
     days = {label: _day(label, ready[label], mashes.fits.get(label), heat_ups.get(label)) for label in ready}
     notes += _account(left_out, brews)
     stretches = pd.DataFrame(per_stretch, columns=["brew", "stretch", "constant", "estimate", "sd", "weight"])
@@ -204,6 +210,22 @@ def _boils(
 def _day(label: str, ready: tuple, mash: ModelFit | None, heat_up: tuple[ModelFit, Inventory] | None) -> DayFit:
     heat, water = heat_up if heat_up is not None else (None, None)
     return DayFit(label, ready[0], mash, ready[3], heat, water, ready[2], {})
+
+
+def _weights(rows: list[StretchRow]) -> str:
+    """Which stretches the heater share rests on, and what was shown as a check only."""
+    shares = [row for row in rows if row[2] == "heat_share" and not row[0].startswith("test ")]
+    if not shares:
+        return ""
+    brews = len({row[0] for row in shares})
+    parts = {
+        stretch: sum(row[5] for row in shares if row[1] == stretch) / brews for stretch in ("heat-up", "mash", "boil")
+    }
+    text = ", ".join(f"{stretch} {100 * part:.0f} %" for stretch, part in parts.items() if part > 0)
+    text = f"The heater share rests on {text}, weighed by what each stretch knows."
+    if any(row[1] == "mash-in" for row in rows):
+        text += " The drop at mash-in is shown as a check and does not count: steam while stirring makes it 8 % low."
+    return text
 
 
 def _account(left_out: dict[str, str], brews: list[Brew]) -> list[str]:

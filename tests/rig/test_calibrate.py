@@ -77,8 +77,9 @@ def test_the_table_is_complete_and_says_what_each_constant_rests_on():
 def test_summary_ends_with_numbered_notes():
     lines = fitted().summary().splitlines()
     assert lines[0] == "Rig 'drawn': constants from 4 brews, layered bed"
-    assert lines[-2].startswith("[4] Each row's power is taken")
-    assert lines[-1].startswith("[5]")
+    assert lines[-3].startswith("[4] The heater share rests on heat-up")
+    assert lines[-2].startswith("[5] Each row's power is taken")
+    assert lines[-1].startswith("[6]")
     assert "4 brews of this rig; 4 used." in lines[-1]
 
 

@@ -99,7 +99,7 @@ def shifted(columns, seconds):
     [
         (("base_temp", "mash_temp"), 120.0, "temperatures run about"),
         (("base_temp", "mash_temp"), -90.0, "ahead of the power"),
-        (("mash_temp",), 150.0, "bed probe runs about"),
+        (("mash_temp",), 240.0, "bed probe runs about"),
     ],
     ids=["late", "early", "bed alone"],
 )
@@ -109,7 +109,8 @@ def test_clocks_that_differ_are_found(columns, seconds, words):
     (found,) = clocks(brews[0], fit)
     assert words in found.sentence
     # a bed probe's clock is told less well: its lag takes up a part
-    assert found.size == pytest.approx(seconds, rel=0.1 if len(columns) == 2 else 0.5)
+    assert found.size == pytest.approx(seconds, rel=0.1 if len(columns) == 2 else 0.3)
+    assert len(columns) == 2 or found.high > seconds - 5
     assert not any(clocks(b, fit) for b in brews[1:] if b.label != "3")
 
 
