@@ -18,7 +18,7 @@ from brewlog.rig.starting import find_starts
 STEADY = 0.4
 """Relative half-width up to which a constant, or a ratio of two, counts as told. [1]"""
 
-TRIAL_CELLS = 300
+TRIAL_CELLS = 216
 """Cells of a long trace on which starting values are tried."""
 GOOD = 1.5
 """A fit that leaves less than this many times the white noise of the readings needs no other start beside it. [1]"""

@@ -9,9 +9,9 @@ from brewlog.rig.predict import squares
 from brewlog.rig.rows import start_temps
 from brewlog.rig.series import Series, bridge
 
-TIMES = 1 / np.geomspace(300, 3, 7)
+TIMES = 1 / np.geomspace(250, 4, 6)
 """Time constants of the bed that are tried, as parts of the run. [1]"""
-LAGS = 1 / np.geomspace(1000, 15, 5)
+LAGS = 1 / np.geomspace(800, 20, 4)
 """Lags that are tried, as parts of the run. [1]"""
 
 
