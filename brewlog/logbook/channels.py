@@ -66,6 +66,7 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
     """
     found: dict[int, Found] = {}
     taken: dict[str, Header] = {}
+    spare: set[int] = set()
     own = {values.plain(name): name for name in (*CHANNELS, "time", "elapsed")}
     # what the brewer said comes first, then plain names, guesses last
     for header in headers:
@@ -74,6 +75,10 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
             found[header.place] = Found(header, listed.channel, listed.unit or header.unit)
             taken[listed.channel] = header
             _tell_two_units(header, listed, line, tell)
+        elif header.name and listed:
+            wish = f"one column for {listed.channel} (channels.csv, line {listed.line})"
+            tell.note(line, header.written, header.written, wish, OWN_COLUMN)
+            spare.add(header.place)
     for header in headers:
         channel = own.get(values.plain(header.name))
         if header.name and header.place not in found and channel and channel not in taken:
@@ -81,7 +86,7 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
             taken[channel] = header
     unknown: list[Header] = []
     for header in headers:
-        if not header.name or header.place in found:
+        if not header.name or header.place in found or header.place in spare:
             continue
         guess = _guess(header)
         if guess is not None and guess.channel not in taken:

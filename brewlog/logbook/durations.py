@@ -13,7 +13,7 @@ from brewlog.quantities import parse_unit
 
 _COLONS = re.compile(r"(?:(\d{1,4}) ?d(?:ays?)?,? ?)?(?:(\d{1,4}):)?(\d{1,5}):(\d{1,2}(?:[.,]\d{1,9})?)")
 _LETTERS = re.compile(
-    r"(?:PT)?(?:(\d{1,4}) ?h(?:ours?|rs?)?)? ?(?:(\d{1,5}) ?m(?:in(?:ute)?s?)?)? ?"
+    r"(?:PT)?(?:(\d{1,4}) ?d(?:ays?)?)? ?(?:(\d{1,4}) ?h(?:ours?|rs?)?)? ?(?:(\d{1,5}) ?m(?:in(?:ute)?s?)?)? ?"
     r"(?:(\d{1,6}(?:\.\d{1,9})?) ?s(?:ec(?:ond)?s?)?)?",
     re.IGNORECASE,
 )
@@ -60,8 +60,8 @@ def _one(text: str) -> tuple[float, float]:
             return np.nan, seconds
         return 86400 * days + 3600 * hours + seconds, np.nan
     if (found := _LETTERS.fullmatch(text)) and any(found.groups()):
-        hours, minutes, seconds = (float(part or 0) for part in found.groups())
-        return 3600 * hours + 60 * minutes + seconds, np.nan
+        days, hours, minutes, seconds = (float(part or 0) for part in found.groups())
+        return 86400 * days + 3600 * hours + 60 * minutes + seconds, np.nan
     pair = number_and_unit(text, None)
     if pair is not None and len(pair[0]) == 1:
         try:

@@ -12,6 +12,21 @@ from brewlog.logbook.headers import shown
 from brewlog.logbook.problems import Problem, Say
 
 MOST_FILES = 5000
+_OTHER_TABLES = (
+    "tsv",
+    "txt",
+    "tab",
+    "xls",
+    "xlsx",
+    "ods",
+    "numbers",
+    "json",
+    "xml",
+    "html",
+    "csv.txt",
+    "csv.zip",
+    "zip",
+)
 MANY = 20
 """Files of one kind that are reported one by one; more are reported together."""
 
@@ -64,6 +79,12 @@ def tell_unread(present: Mapping[str, Path], labels: Iterable[str], say: Say) ->
             continue
         wish = "one of the logbook's files" + (f" (perhaps '{near}.csv')" if near else "")
         _say(say, shown(file.name), "a file of this name", wish, "it is not read", near is None)
+    for name, file in present.items():
+        table = f"{name.partition('.')[0]}.csv"
+        if name.partition(".")[2] in _OTHER_TABLES and table in known and not {table, f"{table}.gz"} & set(present):
+            _say(
+                say, shown(file.name), "a file of another kind", f"{table}, as comma-separated text", "not read", False
+            )
     for name, file in present.items():
         if name == layout.TRACE_FOLDER or name.startswith((".", "~")) or not _is_folder(file):
             continue

@@ -67,9 +67,10 @@ def _malt(row: Row, label: str, told: Complaints) -> Malt:
     name = row.values.get("malt")
     if name is None:
         told.complain("grist.csv", row.line, "malt", "an empty cell", "type of the malt", "read as 'malt'", "note")
-    if row.values.get("mass") is None and values.is_missing(row.cells.get("mass", "none of it")):
+    cell = row.cells.get("mass", "none of it")
+    if row.values.get("mass") == 0 or (row.values.get("mass") is None and values.is_missing(cell)):
         wish, cost = "how much of it was mashed", f"the grist of {label} is short of it"
-        told.complain("grist.csv", row.line, "mass", "an empty cell", wish, cost, "note")
+        told.complain("grist.csv", row.line, "mass", cell.strip() or "an empty cell", wish, cost, "note")
     return Malt(**(row.values | {"brew": label, "malt": name or "malt"}), own=row.own)
 
 

@@ -69,9 +69,9 @@ def read_logbook(path: str | Path) -> Logbook:
             raise
         raise PermissionError(f"the folder {shown_path} cannot be read ({error.strerror}).") from error
     if "brews.csv" not in present and "brews.csv.gz" not in present:
-        raise FileNotFoundError(
-            f"{shown_path} has no brews.csv; expected one row per brew day in it ('brewlog new' makes one)."
-        )
+        inner = next((file.name for file in present.values() if (file / "brews.csv").is_file()), None)
+        hint = f"the folder {inner!r} in it has one" if inner else "'brewlog new' makes one"
+        raise FileNotFoundError(f"{shown_path} has no brews.csv; expected one row per brew day in it ({hint}).")
     return _read(root, present)
 
 

@@ -23,6 +23,8 @@ AGREE = 5.0
 """How far clock and elapsed time of one row may differ over a file. [s]"""
 SHORTEST, LONGEST = 600.0, 5 * 86400.0
 """A brew day without a unit of time that would be shorter or longer is asked about. [s]"""
+STANDS = 0.2
+"""An elapsed time that grows by less than that share of the clock's does not run. [1]"""
 FEW = 20
 """Rows that a day has at least for that."""
 
@@ -103,7 +105,8 @@ def _both(
     off = known[np.abs(apart[known] - zero) > AGREE]
     if not len(off) and read.dated:
         return "clock", np.where(np.isfinite(runs), runs + zero, read.seconds), read, float(np.nanmin(runs))
-    rises = bool((np.diff(runs[np.isfinite(runs)]) >= 0).all())
+    ran = runs[known]
+    rises = bool((np.diff(ran) >= 0).all()) and np.ptp(ran) > STANDS * np.ptp(read.seconds[known])
     taken = elapsed if rises or not read.dated else clock
     if len(off):
         jump = np.abs(np.diff(apart[known]))

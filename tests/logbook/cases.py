@@ -779,7 +779,7 @@ def other_family() -> None:
     case(family, "ragged german", "problem", {"grist.csv": GRIST.replace("5.20", "5,20")})
     case(family, "minus water", "problem", swap("brews.csv", "mash,22,9", "mash,-22,9"))
     case(family, "label 12.0", "problem", swap("grist.csv", "l2,pale", "l2.0,pale"))
-    case(family, "grist xlsx", "clean", {"grist.csv": None, "grist.xlsx": b"PK\x03\x04"})
+    case(family, "grist xlsx", "problem", {"grist.csv": None, "grist.xlsx": b"PK\x03\x04"})
 
 
 for fill in (

@@ -102,6 +102,7 @@ def cell_family() -> None:
         swap("readings.csv", "1.052,SG,20,hydrometer,0.001", "1.052,SG,20,hydrometer,0"),
     )
     case(family, "sd of 400 L", "problem", swap("readings.csv", "sight glass,0.3", "sight glass,400"))
+    case(family, "malt of no mass", "note", swap("grist.csv", "wheat malt,0.55", "wheat malt,0"))
     case(family, "malt without mass", "note", swap("grist.csv", "wheat malt,0.55", "wheat malt,"))
     case(family, "brew to come", "note", {"brews.csv": BREWS.replace("2024-03-16", "2093-03-16")})
     thousands = german(L1).replace("elapsed [s]", "elapsed [s]")
@@ -150,6 +151,8 @@ def time_family() -> None:
          {"traces/l2.csv": "time;" + HEAD.replace(",", ";") + "\n" + serial + "\n"})  # fmt: skip
     case(family, "clock and elapsed that agree", "clean", {"traces/l2.csv": two_clocks(lambda k, t: t)})
     case(family, "elapsed that runs fast", "note", {"traces/l2.csv": two_clocks(lambda k, t: 1.02 * t)})
+    case(family, "elapsed that stands still beside a clock", "note", {"traces/l2.csv": two_clocks(lambda k, t: 0.0)})
+    case(family, "0d 0h 0m 20s", "note", {"traces/l1.csv": day(lambda t: f"0d 0h 0m {t:.0f}s", "elapsed")})
     case(family, "elapsed that restarts beside a clock", "note",
          {"traces/l2.csv": two_clocks(lambda k, t: t if k < 200 else t - 4000)})  # fmt: skip
     unclear = two_clocks(lambda k, t: t).replace("2024-03-09T", "once ")
@@ -307,6 +310,11 @@ def name_family() -> None:
     )
     case(family, "a column that no trace has", "note", {"channels.csv": NAMES + "kitchen,wort_temp,probe C,degC\n"})
     case(family, "one column for two channels", "problem", {"channels.csv": NAMES + "kitchen,wort_temp,probe B,degC\n"})
+    both = {
+        "channels.csv": NAMES + "kitchen,mash_temp,probe C,degC\n",
+        "traces/l3.csv": GOOD["traces/l3.csv"].replace("heater", "probe C"),
+    }
+    case(family, "two columns for one channel", "note", both)
     case(family, "unit that cannot be", "problem", {"channels.csv": NAMES.replace("probe B,degC", "probe B,kW")})
     case(family, "no rig though there are two", "note", {"channels.csv": NAMES + ",wort_temp,valve,degC\n",
          "traces/l1.csv": L1.replace("heater", "valve").replace(",0\n", ",20\n").replace(",1\n", ",21\n")})  # fmt: skip
@@ -321,6 +329,9 @@ def folder_family() -> None:
     case(family, "folder trace", "problem", gone | beside)
     case(family, "another folder with tables", "note", {"old/brews.csv": BREWS})
     case(family, "no trace at all", "note", gone)
+    case(family, "table of tabs under another name", "problem", {"grist.csv": None, "grist.tsv": GRIST})
+    inner = dict.fromkeys(GOOD) | {f"inner/{file}": text for file, text in GOOD.items()}
+    case(family, "whole book one folder deeper", "nothing", inner)
     case(family, "own table", "note", {"malts.csv": "malt,price\npale malt,2\n"})
     case(family, "trace beside the tables", "problem", {"traces/l1.csv": None, "l1.csv": L1})
 
