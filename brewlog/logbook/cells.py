@@ -12,12 +12,13 @@ from unicodedata import normalize
 
 from brewlog.logbook import values
 from brewlog.logbook.headers import Header, shown
-from brewlog.logbook.layout import Column
+from brewlog.logbook.layout import GRAVITY_WORDS, Column
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.text import MAX_CELL
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
 PLAIN = Scale("1", 1.0, 0.0)
+_UNCLEAR = "the column is left out until its unit is clear"
 _WITH_UNIT = re.compile(r"\s*([+-]?[\d.,'\u00a0\u202f]*\d[.,]?(?: \d{3})*)\s*([^\d\s.,][^\d]{0,20}\d?)\s*")
 SMALLEST_PER_CENT = {"extract": 1.0, "moisture": 0.2, "fine_coarse": 0.2, "power": 1.0}
 """A per cent at or below this is a fraction of one (common practice, no source)."""
@@ -67,10 +68,13 @@ class ColumnReader:
                 self._note(self.line, f"unit {unit}", sizes[1], f"read as {sizes[0]}")
             return scale
         except ValueError:
-            wish = f"a unit that converts to {column.written or column.unit}"
+            wish, cost = f"a unit that converts to {column.written or column.unit}", _UNCLEAR
             if column.unit == "1" and column.written in ("", "SG"):
                 wish = "a number in SG" if column.written else "a number without unit"
-            self._problem(self.line, f"unit {unit}", wish, "the column is left out until its unit is clear")
+            if column.written == "SG" and values.plain(unit or "") in GRAVITY_WORDS:
+                wish = "SG; other units of gravity are for readings.csv"
+                cost = "the column is left out, it is not converted"
+            self._problem(self.line, f"unit {unit}", wish, cost)
             return None
 
     def _numbers(self, cells: Iterable[str]) -> list[float]:

@@ -21,6 +21,7 @@ _WISHES = {
     "dropout": "values at most 5 min apart",
     "out of order": "times that rise",
     "restart": "times that rise",
+    "clock reset": "times that rise",
     "newest first": "times that rise",
     "duplicate time": "each time once",
     "coarse clock": "each time once",

@@ -14,6 +14,8 @@ LONG_GAP = 300.0
 """A longer stretch without a value is never bridged. [s]"""
 ERROR_CODES = (85.0, -127.0, 127.0, -196.6, 999.0, 999.9, -999.0, 9999.0, -9999.0, 2047.0, 850.0)
 """Numbers that temperature sensors give in place of a temperature (common practice, no source)."""
+LEAST_ROWS = 10
+"""Rows in which nothing but one such number is no chance. [1]"""
 JUMP = 5.0
 """A single value this far from both neighbours is a spike. [K]"""
 WIDE_JUMP = 8.0
@@ -91,6 +93,8 @@ def clean_channel(elapsed: np.ndarray, values: np.ndarray, column: Column) -> tu
             )
         kept[mask] = np.nan
 
+    if is_temp and column.name != "set_temp" and _one_code(kept):
+        leave_out(np.isfinite(kept), "error code")
     if is_temp:
         leave_out(_codes(kept, (*ERROR_CODES, 0.0) if column.name != "set_temp" else ERROR_CODES), "error code")
     with np.errstate(invalid="ignore"):
@@ -99,6 +103,12 @@ def clean_channel(elapsed: np.ndarray, values: np.ndarray, column: Column) -> tu
         leave_out(_spikes(elapsed, kept), "spike")
         leave_out(_excursions(elapsed, kept), "excursion")
     return kept, found
+
+
+def _one_code(values: np.ndarray) -> bool:
+    """True for a sensor that shows the same error code, or 0.0, from the first row to the last: none is connected."""
+    known = _finite(values)
+    return len(known) >= LEAST_ROWS and bool((known == known[0]).all()) and float(known[0]) in (*ERROR_CODES, 0.0)
 
 
 def _codes(values: np.ndarray, codes: Sequence[float]) -> np.ndarray:

@@ -79,6 +79,13 @@ QUANTITIES = ("gravity", "volume", "mass", "pH", "temperature")
 EVENTS = ("heat-up", "mash-in", "rest", "mash-out", "lift", "boil", "hops", "boil end", "fill", "pump off", "pump on")
 GRAVITY_UNITS = {"SG": (0.98, 1.2), "degP": (-3.0, 45.0), "Brix": (-3.0, 45.0), "kg/m^3": (980.0, 1200.0)}
 """Units of a gravity, each with the range of readings that can be."""
+GRAVITY_WORDS = {
+    "sg": "SG", "specificgravity": "SG", "": "SG", "1": "SG",
+    "degp": "degP", "°p": "degP", "p": "degP", "plato": "degP", "degplato": "degP", "°plato": "degP",
+    "brix": "Brix", "degbrix": "Brix", "°brix": "Brix", "°bx": "Brix", "bx": "Brix",
+    "kg/m^3": "kg/m^3", "kg/m3": "kg/m^3", "kg/m³": "kg/m^3",
+}  # fmt: skip
+"""Units of a gravity by what brewers write."""
 OTHER_READINGS = {
     "volume": ("L", 0.0, 2000.0),
     "mass": ("kg", 0.0, 2000.0),

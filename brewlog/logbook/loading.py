@@ -50,7 +50,9 @@ class TraceLoaders:
         follows, day = row.values.get("heater_follows"), row.values.get("date")
         seen = self.seen.setdefault(rig, set())
         owner = self.rigs.get(rig) if rig else None
-        source = TraceSource(self.root, files, owner, names, follows, day, seen, self.digests)
+        source = TraceSource(
+            self.root, files, owner, names, follows, day, seen, self.digests, test="brew" not in row.values
+        )
         loader = TraceLoader(source, label, tuple(events), self)
         self.by_label[label] = loader.told
         return {"load_trace": loader}

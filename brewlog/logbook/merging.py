@@ -15,6 +15,8 @@ from brewlog.logbook.sheets import Teller
 
 FARTHEST = 900.0
 """Clocks of two loggers are compared up to this difference. [s]"""
+LAG, ALIKE, ABOUT = 120.0, 60.0, 600.0
+"""Least lag of a whole file, how nearly its two ends must have the same, and how nearly whole hours. [s]"""
 NOTICED = 30.0
 """A smaller difference of two clocks is left as it is. [s]"""
 _GRID = 10.0
@@ -152,12 +154,31 @@ def _elapsed(merged: Part, part: Part) -> Part:
 def _same_clock(merged: Part, part: Part) -> Part:
     key = merged.key
     shift = clock_difference(merged.frame, part.frame, key)
+    if shift is None and key == "clock":
+        _tell_lag(merged.frame, part)
     if shift is None or abs(shift) < NOTICED:
         return part
     ahead = "ahead of" if shift < 0 else "behind"
     found = f"a clock about {abs(shift):.0f} s {ahead} that of the day's first file"
     part.tell.note(None, None, found, "the same clock", "its times are shifted by that much")
     return replace(part, frame=part.frame.assign(**{key: part.frame[key] + shift}))
+
+
+def _tell_lag(first: pd.DataFrame, part: Part) -> None:
+    """Note a file with sensors of its own that begins and ends the same lag, or about the same hours, after another."""
+    names = [n for n, c in CHANNELS.items() if c.unit == "degC" and n != "set_temp" and n in first and n in part.frame]
+    one, two = first["clock"].to_numpy(dtype=float), part.frame["clock"].to_numpy(dtype=float)
+    if names or len(one) < 2 or len(two) < 2 or two[0] >= one[-1] or two[-1] <= one[0]:
+        return
+    begins, ends = float(two[0] - one[0]), float(two[-1] - one[-1])
+    hours = round((begins + ends) / 7200.0)
+    same = abs(begins - ends) <= max(ALIKE, 2.0 * max(usual_step(one), usual_step(two)))
+    whole = hours != 0 and max(abs(begins - 3600.0 * hours), abs(ends - 3600.0 * hours)) <= ABOUT
+    if min(abs(begins), abs(ends)) < LAG or not (same or whole):
+        return
+    side = "after" if begins > 0 else "before"
+    found = f"begins {abs(begins) / 60:.0f} min and ends {abs(ends) / 60:.0f} min {side} the day's first file"
+    part.tell.note(int(part.frame["line"].iloc[0]), None, found, "the same clock", "its times are kept as they are")
 
 
 def clock_difference(first: pd.DataFrame, second: pd.DataFrame, key: str) -> float | None:

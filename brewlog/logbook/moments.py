@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,6 +20,8 @@ BEFORE, NEAR = 600.0, HOUR
 """An event that long before its trace, or after it, is noted. [s]"""
 ALIKE = 60.0
 """Clock and elapsed time of one event may differ by that much. [s]"""
+IN_ORDER = ("mash-in", "mash-out", "lift", "boil", "boil end")
+"""Events that follow each other on every brew day."""
 _WISH = "a time such as 2024-05-31T09:30:00"
 _LOST, _KEPT = "this event is left out", "it is kept as it is"
 
@@ -41,12 +44,47 @@ def moments(rows: Sequence[Row], label: str, data: TraceData, say: Say) -> tuple
     tuple of Event
     """
     found = []
-    told: set[str] = set()
+    placed: list[tuple[float, Row]] = []
+    told = {"brief"} if data.brief else set()
     for row in rows:
         elapsed = _Place(row, data, say, told).elapsed()
         if elapsed is not None:
             found.append(Event(label, row.values["event"], elapsed, row.own))
+            placed.append((elapsed, row))
+    _tell_order(placed, say)
     return tuple(sorted(found, key=lambda event: event.elapsed))
+
+
+def _tell_order(placed: Sequence[tuple[float, Row]], say: Say) -> None:
+    """Note events before what comes before them: those that are at odds with most others, until the rest can be."""
+    left = [(time, row) for time, row in placed if row.values["event"] in IN_ORDER]
+    while True:
+        first: dict[str, tuple[float, Row]] = {}
+        for time, row in left:
+            first[row.values["event"]] = min(first.get(row.values["event"], (time, row)), (time, row), key=_time)
+        rank = IN_ORDER.index
+        odds = [
+            ((late, before), (time, row))
+            for time, row in left
+            for event, (late, before) in first.items()
+            if rank(event) < rank(row.values["event"]) and time < late - ALIKE
+        ]
+        if not odds:
+            return
+        count = Counter(id(row) for pair in odds for _, row in pair)
+        # of two that contradict each other the later one of the day is named
+        worst = max((pair[::-1] for pair in odds), key=lambda pair: max(count[id(row)] for _, row in pair))
+        (time, row), (other, beside) = worst if count[id(worst[0][1])] >= count[id(worst[1][1])] else worst[::-1]
+        side = "before" if time < other else "after"
+        found = f"{row.values['event']} at {time:g} s, {side} {beside.values['event']} at {other:g} s"
+        column = "elapsed" if row.values.get("elapsed") is not None else "time"
+        wish = f"{', '.join(IN_ORDER)} in this order"
+        say(Problem("events.csv", row.line, column, found, wish, _KEPT, "note"))
+        left = [(when, event) for when, event in left if event is not row]
+
+
+def _time(pair: tuple[float, Row]) -> float:
+    return pair[0]
 
 
 @dataclass(frozen=True)
@@ -66,7 +104,8 @@ class _Place:
             place = float(elapsed) - self.data.elapsed_zero
             if clock is not None:
                 self._compare(str(clock), place, float(elapsed))
-            if self.data.frame is not None and not self._inside(place, BEFORE, NEAR):
+            brief = "brief" in self.told  # said of the trace, once for all events
+            if self.data.frame is not None and not brief and not self._inside(place, BEFORE, NEAR):
                 self._say(f"{elapsed:g} s", "a time within the brew's trace", _KEPT, "note", "elapsed")
             return place
         if clock is None:
@@ -118,7 +157,7 @@ class _Place:
         if len(places) > 1:
             wish = "an offset behind a time that the day has twice"
             self._say(text, wish, f"read as {places[0]:g} s, it could be {places[1]:g} s", "note")
-        elif not self._inside(places[0], BEFORE, NEAR):
+        elif not self._inside(places[0], BEFORE, NEAR) and "brief" not in self.told:
             self._say(text, "a time within the brew's trace", _KEPT, "note")
         return places[0]
 

@@ -52,10 +52,24 @@ def drop_strays(times: np.ndarray, lines: np.ndarray, column: str, tell: Teller)
     far = known & (np.abs(times - np.median(times[known])) > FAR)
     if not far.any() or far.sum() > 0.1 * known.sum():
         return known
+    far &= ~_runs_on(times, far)
+    if not far.any():
+        return known
     places = np.flatnonzero(far)
     found = f"{len(places)} {'rows' if len(places) > 1 else 'row'} of another day"
     tell.problem(int(lines[places[0]]), column, found, "times within the brew day", "these rows are left out")
     return known & ~far
+
+
+def _runs_on(times: np.ndarray, far: np.ndarray) -> np.ndarray:
+    """Mask of the rows of another day that follow each other as those of the day do: the clock was reset."""
+    mask = np.zeros(len(times), dtype=bool)
+    usual = usual_step(times[np.isfinite(times)])
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], far.astype(int), [0]])))
+    for start, end in edges.reshape(-1, 2):
+        steps = np.diff(times[start:end])
+        mask[start:end] = end - start >= BLOCK and bool(((steps >= 0) & (steps < HOUR + usual)).all())
+    return mask
 
 
 def summer_time(

@@ -19,6 +19,7 @@ from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part
 from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
 from brewlog.logbook.records import Rig
+from brewlog.logbook.resets import half_days, join_resets
 from brewlog.logbook.series import is_filled
 from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
 from brewlog.logbook.tables import MANY, decimal_comma
@@ -45,6 +46,8 @@ class TraceSource:
     """Files of all traces that were read, by their content."""
     own: bool = False
     """Columns of the brewer's own are read, too."""
+    test: bool = False
+    """True for a water test, which may be short."""
 
 
 def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
@@ -160,8 +163,16 @@ def _to_part(
         found_text = "no row with a time" if frame.empty else "no channel that could be read"
         tell.problem(None, None, found_text, "times and temperatures", "this trace is left out")
         return None
+    wall = frame[key].to_numpy(dtype=float)
+    kept = frame["line"].to_numpy(dtype=int)
+    if key == "clock" and clock is not None and not clock.zoned:
+        wall = half_days(wall, kept, column, tell)
+    dated = key == "clock" and clock is not None and clock.dated
+    noon = None if source.date is None or not dated else pd.Timestamp(source.date).timestamp() + 43200.0
+    wall, resets = join_resets(wall, kept, dated, noon)
+    told += [(tell, one) for one in resets]
+    frame[key] = wall
     if key == "clock" and clock is not None and not clock.zoned and clock.dated:
-        wall = frame[key].to_numpy(dtype=float)
         frame[key], zones = summer_time(wall, frame["line"].to_numpy(dtype=int), column, tell)
         clock = replace(clock, zones=zones)
     frame, faulty = in_order(frame, key)

@@ -7,19 +7,12 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from brewlog.logbook.headers import shown
-from brewlog.logbook.layout import GRAVITY_UNITS, OTHER_READINGS
+from brewlog.logbook.layout import GRAVITY_UNITS, GRAVITY_WORDS, OTHER_READINGS
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.records import Reading
 from brewlog.logbook.tables import Row
 from brewlog.logbook.values import plain
 from brewlog.quantities import Scale, parse_unit, two_sizes
-
-_GRAVITY_WORDS = {
-    "sg": "SG", "specificgravity": "SG", "": "SG", "1": "SG",
-    "degp": "degP", "°p": "degP", "p": "degP", "plato": "degP", "degplato": "degP", "°plato": "degP",
-    "brix": "Brix", "degbrix": "Brix", "°brix": "Brix", "°bx": "Brix", "bx": "Brix",
-    "kg/m^3": "kg/m^3", "kg/m3": "kg/m^3", "kg/m³": "kg/m^3",
-}  # fmt: skip
 
 _THREE_DECIMALS = re.compile(r"^\s*[01][.,]\d{3}")
 
@@ -61,7 +54,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
         say(Problem("readings.csv", row.line, column, shown(found), expected, cost, severity))
 
     if quantity == "gravity":
-        unit = _GRAVITY_WORDS.get(plain(written))
+        unit = GRAVITY_WORDS.get(plain(written))
         if unit is None and not _is_density(written):
             problem("unit", written, "SG, degP, Brix or kg/m^3", "this reading is left out")
             return None
@@ -105,8 +98,8 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
 def _same_unit(inside: str, written: str, quantity: str) -> bool:
     """True where the unit inside a value's cell is that of the row, or the usual one where the row has none."""
     if quantity == "gravity":
-        unit = _GRAVITY_WORDS.get(plain(inside))
-        return unit is not None and unit == _GRAVITY_WORDS.get(plain(written))
+        unit = GRAVITY_WORDS.get(plain(inside))
+        return unit is not None and unit == GRAVITY_WORDS.get(plain(written))
     if plain(inside) == plain(written):
         return True
     usual = OTHER_READINGS[quantity][0]

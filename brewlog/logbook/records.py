@@ -156,7 +156,8 @@ class TraceFault:
     """A stretch of a trace in which a channel was not what it seems, and what was done about it."""
 
     kind: str
-    """`gap`, `dropout`, `stuck`, `error code`, `spike`, `out of range`, `duplicate time`, `restart`, `out of order`."""
+    """`gap`, `dropout`, `stuck`, `error code`, `spike`, `out of range`, `duplicate time`, `restart`, `clock reset`,
+    `out of order`."""
     channel: str | None
     """Canonical channel, None where all channels are meant."""
     start: float

@@ -21,6 +21,12 @@ DAYS_APART = 2
 """A trace that many days from the date of its brew may still be of that brew. [day]"""
 
 
+FEWEST = 10
+"""A trace of fewer rows shows nothing of a day."""
+BRIEF = 600.0
+"""A trace of a shorter time is but a piece of a day. [s]"""
+
+
 @dataclass(frozen=True)
 class TraceData:
     """A trace as read."""
@@ -43,6 +49,8 @@ class TraceData:
     """True where the clock is in UTC by its notation alone."""
     own: pd.DataFrame | None = None
     """`elapsed` and columns of the brewer's own, where they were asked for."""
+    brief: bool = False
+    """True where the trace is too short for a day, which was said."""
 
 
 def load_trace(source: TraceSource, say: Say) -> TraceData:
@@ -103,7 +111,19 @@ def load_trace(source: TraceSource, say: Say) -> TraceData:
         frame, found, clock, whole.zoned, whole.offset, elapsed_zero, whole.dated, whole.zones, whole.utc, own
     )
     _tell_other_day(data, source, parts[0])
-    return data
+    return replace(data, brief=_tell_brief(frame, parts[0], source.test))
+
+
+def _tell_brief(frame: pd.DataFrame, part: Part, test: bool) -> bool:
+    """Note a trace in which nothing of a day can be seen; whether it is one."""
+    count, span = len(frame), float(frame["elapsed"].iloc[-1])
+    brief = count < FEWEST or (span < BRIEF and not test)
+    if brief:
+        rows = f"{count} {'row' if count == 1 else f'rows over {span / 60:.3g} min'}"
+        wish = "the rows of a whole test" if test else "the rows of a whole day"
+        cost = "hardly anything can be seen in it" + ("" if test else "; events are kept as they are")
+        part.tell.note(None, None, rows, wish, cost)
+    return brief
 
 
 def _tell_other_day(data: TraceData, source: TraceSource, part: Part) -> None:

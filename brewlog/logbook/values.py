@@ -154,6 +154,17 @@ def plain(text: str) -> str:
     return re.sub(r"[\s_\-]+", "", text.casefold())
 
 
+_WHOLE = re.compile(r"0*(\d{1,9})(?:[.,]0+)?")
+_LOOK = str.maketrans("lio|", "1101")
+
+
+def _as_seen(text: str) -> str:
+    """A word with signs that look alike made one, and a whole number as it counts: `kl` as `k1`, `007` as `7`."""
+    seen = plain(text[:80]).translate(_LOOK)
+    found = _WHOLE.fullmatch(seen)
+    return found[1] if found else seen
+
+
 MOST_WORDS = 2000
 """Words among which the nearest one is looked for."""
 
@@ -165,9 +176,14 @@ def nearest(text: str, known: Collection[str]) -> str | None:
     --------
     >>> nearest("fermentor", ["pre-boil", "fermenter"]), nearest("xyz", ["pre-boil"])
     ('fermenter', None)
+    >>> nearest("kl", ["k1", "k2"]), nearest("7.0", ["7", "17"]), nearest("7", ["007"])
+    ('k1', '7', '007')
     """
     if len(known) > MOST_WORDS:
         return None
+    twins = [word for word in known if _as_seen(word) == _as_seen(text)]
+    if len(twins) == 1:
+        return twins[0]
     table = {plain(word): word for word in known}
     found = difflib.get_close_matches(plain(text)[:80], list(table), n=1, cutoff=0.6)
     return table[found[0]] if found else None

@@ -20,7 +20,7 @@ ARRIVAL_BAND = 0.5
 SETTLED = 600.0
 """A temperature that stays near the first rest for this long has settled. [s]"""
 
-_SPOILT = ("gap", "dropout", "stuck", "error code", "spike", "out of range")
+_SPOILT = ("gap", "dropout", "stuck", "error code", "spike", "out of range", "excursion")
 _ROUNDING = 1e-9
 _LARGEST_STEP = 5.0
 

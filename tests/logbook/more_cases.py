@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from datetime import datetime, timedelta
 
 from tests.logbook.cases import CASES
 from tests.logbook.corpus import GOOD, case, cells, clock_trace, german, mash_day, rows, swap
@@ -336,6 +337,67 @@ def folder_family() -> None:
     case(family, "trace beside the tables", "problem", {"traces/l1.csv": None, "l1.csv": L1})
 
 
+def reset_family() -> None:
+    family = "clocks that begin anew"
+
+    def clocked(name: str, form: Callable[[int, datetime], str], expect: str = "note", events: str = EVENTS) -> None:
+        start = datetime(2024, 3, 9, 9)
+        times = cells("traces/l2.csv", 0, lambda k, c: form(k - 1, start + timedelta(seconds=20 * (k - 1))) if k else c)
+        case(family, name, expect, times | {"events.csv": events})
+
+    def since(zero: datetime, when: datetime, first: int) -> str:
+        return (zero + (when - datetime(2024, 3, 9, 9)) - timedelta(seconds=20 * first)).isoformat()
+
+    old, older = datetime(2000, 1, 1), datetime(1970, 1, 1)
+    clocked("2000 from midway on", lambda k, t: since(old, t, 210) if k >= 210 else t.isoformat())
+    clocked("1970 for the last rows", lambda k, t: since(older, t, 400) if k >= 400 else t.isoformat())
+    clocked("1970 until the clock is set", lambda k, t: since(older, t, 0) if k < 30 else t.isoformat())
+    clocked("2000 amid, set again", lambda k, t: since(old, t, 100) if 100 <= k < 160 else t.isoformat())
+    clocked("2000 after a few rows", lambda k, t: since(old, t, 30) if k >= 30 else t.isoformat())
+    clocked("midnight midway", lambda k, t: (t - timedelta(hours=10) if k >= 180 else t).strftime("%H:%M:%S"))
+    clocked("twelve hours", lambda k, t: (t + timedelta(hours=3)).strftime("%I:%M:%S"), events=NO_L2)
+    clocked("twelve hours and dates", lambda k, t: (t + timedelta(hours=2)).strftime("%Y-%m-%d %I:%M:%S"), events=NO_L2)
+    clocked("one row of 1970", lambda k, t: older.isoformat() if k == 50 else t.isoformat(), "problem")
+
+    def second(name: str, expect: str, lag: float, late: float = 0.0) -> None:
+        lines = [line.split(",") for line in L2.splitlines()]
+        start = datetime(2024, 3, 9, 9)
+        own = [f"{(start + timedelta(seconds=20 * k + lag)).isoformat()},{line[1]}" for k, line in enumerate(lines[1:])]
+        own = own[int(late / 20) :]
+        files = {"traces/l2.csv": "\n".join(",".join([line[0], *line[2:]]) for line in lines),
+                 "traces/l2.2.csv": "\n".join(["time,mash_temp", *own])}  # fmt: skip
+        case(family, name, expect, files)
+
+    second("second logger an hour ahead", "note", 3600)
+    second("second logger an hour behind", "note", -3600)
+    second("second logger seven minutes ahead", "note", 420)
+    second("second logger an hour ahead, begun later", "note", 3600, 400)
+    second("second logger begun later", "clean", 0, 3600)
+
+
+def sense_family() -> None:
+    family = "what cannot be"
+    for name in ("wort_temp", "ambient_temp"):
+        for value in ("0.0", "85.0", "-127"):
+            case(family, f"{name} {value} throughout", "problem", {"traces/l1.csv": with_last(name, value, L1)})
+    case(family, "ambient_temp 18 throughout", "clean", {"traces/l1.csv": with_last("ambient_temp", "18.0", L1)})
+    case(family, "lift before mash-in", "note", swap("events.csv", "l1,,0,mash-in\n", "l1,,8400,mash-in\n"))
+    case(family, "boil end before all", "note",
+         swap("events.csv", "l1,,8300,lift\n", "l1,,8300,lift\nl1,,8390,boil\nl1,,834,boil end\n"))  # fmt: skip
+    case(family, "events in another order of rows", "clean",
+         swap("events.csv", "l1,,0,mash-in\nl1,,4200,mash-out\n", "l1,,4200,mash-out\nl1,,0,mash-in\n"))  # fmt: skip
+    case(family, "water test of three rows", "note", rows("traces/w1.csv", lambda r: r[:4]))
+    for unit, value in (("degP", "11.4"), ("Brix", "11.4")):
+        changed = BREWS.replace("planned_gravity", f"planned_gravity [{unit}]").replace("1.046", value)
+        case(family, f"planned gravity in {unit}", "problem", {"brews.csv": changed.replace("1.051", "12.6")})
+    case(family, "ll for l1", "problem", swap("grist.csv", "l1,wheat", "ll,wheat"))
+    for label, other in (("7", "7.0"), ("007", "7")):
+        changed = {file: text.replace("l3,", f"{label},") for file, text in GOOD.items() if not file.startswith("t")}
+        changed |= {"traces/l3.csv": None, f"traces/{label}.csv": GOOD["traces/l3.csv"]}
+        changed["grist.csv"] += f"{other},wheat malt,0.2,,,\n"
+        case(family, f"{other} for {label}", "problem", changed)
+
+
 for fill in (
     header_family,
     cell_family,
@@ -347,5 +409,7 @@ for fill in (
     repeat_family,
     name_family,
     folder_family,
+    reset_family,
+    sense_family,
 ):
     fill()
