@@ -14,7 +14,7 @@ from brewlog.quantities import names, ureg
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "brewlog"
-ROOMS = ["quantities", "logbook", "wort", "mash", "rig", "findings", "figures", "report", "cli", "__main__"]
+ROOMS = ["plain", "quantities", "logbook", "wort", "mash", "rig", "findings", "figures", "report", "cli", "__main__"]
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

@@ -13,10 +13,11 @@ from brewlog.findings.periods import select
 from brewlog.findings.pieces import PIECES, control_of, noise_of, pieces_of
 from brewlog.findings.relating import relate
 from brewlog.findings.relation import Relation
-from brewlog.findings.result import Result, plain
+from brewlog.findings.result import Result
 from brewlog.findings.sentences import join, points
 from brewlog.findings.verdict import MATTERS
 from brewlog.findings.where import where_changed
+from brewlog.plain import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -11,8 +11,8 @@ import pandas as pd
 
 from brewlog.findings.mixture import NormalMixture
 from brewlog.findings.model import Fit
-from brewlog.findings.result import plain
 from brewlog.findings.rows import Rows
+from brewlog.plain import plain
 
 CAUSED = ("mash_time", "mash_out")
 """Settings that the control sensor itself moves: a bed that arrives late makes a long mash and misses the mash-out."""

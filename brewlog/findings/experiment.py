@@ -12,8 +12,9 @@ import pandas as pd
 from brewlog.findings import sentences
 from brewlog.findings.power import MOST_PAIRS, pairs_chance, pairs_for_chance
 from brewlog.findings.relation import Relation
-from brewlog.findings.result import Result, plain
+from brewlog.findings.result import Result
 from brewlog.findings.sentences import points
+from brewlog.plain import plain
 
 EARLY_LOOK = 0.001
 """Two-sided probability below which an effect may be claimed before the end."""

@@ -14,11 +14,12 @@ from brewlog.findings.effects import Effect, Sides
 from brewlog.findings.model import Fit
 from brewlog.findings.notes import numbered_notes
 from brewlog.findings.priors import Priors
-from brewlog.findings.result import Result, plain
+from brewlog.findings.result import Result
 from brewlog.findings.rows import Rows
 from brewlog.findings.sensitivity import Checks, sensitivity_table
 from brewlog.findings.verdict import confusion, rival
 from brewlog.findings.wording import control_sentence, relation_sentence
+from brewlog.plain import plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -180,7 +181,7 @@ class Relation(Result):
             table.insert(0, "estimate", self.params)
             table["unit"] = pd.Series(self.units)
             proper = self.fit.design
-            table["prior"] = [f"{m:.3g} +- {s:.3g}" for m, s in zip(proper.mean, proper.sd, strict=True)]
+            table["prior"] = [f"{m:.3g} ± {s:.3g}" for m, s in zip(proper.mean, proper.sd, strict=True)]
             lines += [table.to_string(float_format="{:.2f}".format), ""]
         if len(self.sensitivity):
             title = f"gain of {self.response} efficiency [points], tight against loose half"

@@ -29,7 +29,7 @@ RELATION: Mapping[str, str] = MappingProxyType(
         ),
         "not settled": (
             "The log cannot settle this: anything from {low} to {high} points of {response} efficiency fits. {hardest}"
-            "{brews} brews in random tight/loose order would give a {chance} % chance of seeing {effect} points."
+            "{brews} brews in random tight/loose order would have a chance of {chance} % to show {effect} points."
         ),
         "refused": (
             "The log cannot tell whether tighter holding went with more {response} efficiency: {reason}. What would "
@@ -41,8 +41,8 @@ RELATION: Mapping[str, str] = MappingProxyType(
 COINCIDES = (
     "The log cannot settle this: the control sensor was moved {when}, and with it came {rival}, which alone may "
     "be worth up to {worth} points. Taken at face value the gain is {gain} points of {response} efficiency ({low} to "
-    "{high}). {hardest}{brews} brews in random tight/loose order would give a {chance} % chance of seeing {effect} "
-    "points."
+    "{high}). {hardest}{brews} brews in random tight/loose order would have a chance of {chance} % to show "
+    "{effect} points."
 )
 HARDEST = "Hardest to tell apart from tightness: {culprit}. "
 RESTS_ON_STEP = "nothing else worth two points having come unwritten with the move of the sensor"
@@ -115,13 +115,13 @@ WHERE_OPEN = "The log cannot tell in which of the two it sits."
 WHERE_UNKNOWN = "Where a gain sits, in the mash or in the rinse, cannot be told: {reason}."
 
 PLAN = (
-    "{brews} brews in {pairs} random tight/loose pairs give a {chance} % chance of seeing {effect} points "
+    "{brews} brews in {pairs} random tight/loose pairs have a chance of {chance} % to show {effect} points "
     "({brews_low} to {brews_high} brews if the scatter is 30 % smaller or larger than the {scatter} points "
     "found so far)."
 )
 PLAN_TOO_MANY = (
-    "More than {brews} brews would be needed to see {effect} points with a {chance} % chance at a scatter of {scatter} "
-    "points: measure better first."
+    "More than {brews} brews would be needed to show {effect} points with a chance of {chance} % at a scatter of "
+    "{scatter} points: measure better first."
 )
 LOOKS = (
     "Decide after brew {brews}. Looking earlier is fine, but claim an effect before the end only if the two-sided "

@@ -18,6 +18,7 @@ from brewlog.mash.marks import Marks, find_marks
 from brewlog.mash.mash_times import mash_out, mash_time
 from brewlog.mash.rest_measures import MEASURES, overall_measures, rest_measures
 from brewlog.mash.stages import RestSpan, control_samples, match_rests
+from brewlog.plain import plain
 from brewlog.quantities import unit_of
 
 LEAST_SEEN = 0.5
@@ -55,17 +56,8 @@ class Hold:
 
     def to_dict(self) -> dict[str, Any]:
         """The brew's values, then the rests, as plain Python values ready for JSON; missing is None."""
-
-        def plain(value: Any) -> Any:
-            if isinstance(value, str) or value is None:
-                return value
-            return float(value) if np.isfinite(value) else None
-
-        rests = [
-            {"rest": int(str(number)), **{str(key): plain(value) for key, value in row.items()}}
-            for number, row in self.rests.iterrows()
-        ]
-        overall = {str(key): plain(value) for key, value in self.overall.items()}
+        rests = [{"rest": int(str(number)), **plain(row)} for number, row in self.rests.iterrows()]
+        overall = plain(self.overall)
         return {"brew": self.brew, **overall, "rests": rests, "reasons": dict(self.reasons), "units": dict(self.units)}
 
     def summary(self) -> str:

@@ -73,7 +73,7 @@ def clocks(brew: Brew, fit: RigFit) -> list[Finding]:
     other = "the power" if shift.channel == "temperatures" else "base sensor and power"
     later = "behind" if shift.seconds > 0 else "ahead of"
     sentence = (
-        f"Brew {brew.label}: the {words} about {abs(shift.seconds):.0f} s {later} {other} (+-{1.96 * shift.sd:.0f}). "
+        f"Brew {brew.label}: the {words} about {abs(shift.seconds):.0f} s {later} {other} (±{1.96 * shift.sd:.0f}). "
         "Two loggers whose clocks differ? Set both to one clock; constants of this brew lean on the wrong times."
     )
     low, high = shift.seconds - 1.96 * shift.sd, shift.seconds + 1.96 * shift.sd

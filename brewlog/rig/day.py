@@ -94,7 +94,7 @@ def day_of(brew: Brew | WaterTest, rig: Rig | None) -> Day:
         notes.append("room: one value recorded")
     else:
         room, room_sd = np.full(t.size, ROOM[0]), ROOM[1]
-        notes.append(f"room: not recorded, {ROOM[0]:g} +- {ROOM[1]:g} degC assumed")
+        notes.append(f"room: not recorded, {ROOM[0]:g} ± {ROOM[1]:g} degC assumed")
     coupling, pump_known = _coupling(trace, brew, t)
     return Day(
         brew.label,

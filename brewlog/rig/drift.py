@@ -92,7 +92,7 @@ def control_chart(values: pd.Series) -> pd.DataFrame:
 
     References
     ----------
-    .. [1] W. A. Shewhart, "Economic control of quality of manufactured product", 1931; limits centre +- 2.66 x mean
+    .. [1] W. A. Shewhart, "Economic control of quality of manufactured product", 1931; limits centre ± 2.66 x mean
        moving range.
 
     Examples
@@ -121,7 +121,7 @@ def heater_outliers(fit: RigFit) -> list[Finding]:
         size = 100 * (row["value"] / row["centre"] - 1)
         limit = 100 * (row["high"] / row["centre"] - 1)
         sentence = (
-            f"Brew {label}: the water warmed as if the heater had given {size:+.0f} % (usual scatter +-{limit:.0f} %). "
+            f"Brew {label}: the water warmed as if the heater had given {size:+.0f} % (usual scatter ±{limit:.0f} %). "
             f"Check the litres written down for this brew first, then the mains. {MAINS}"
         )
         out.append(Finding("heater outlier", str(label), None, None, float(size), -limit, limit, sentence))

@@ -41,7 +41,7 @@ def probe_jump(brew: Brew, fit: RigFit) -> list[Finding]:
             continue
         sentence = (
             f"Brew {brew.label}: about {at / 60:.0f} min the bed probe jumped by {size:+.1f} K "
-            f"(+-{1.96 * sd:.1f}) while base sensor and heater did not. It was moved, its seat got wet, or its cable "
+            f"(±{1.96 * sd:.1f}) while base sensor and heater did not. It was moved, its seat got wet, or its cable "
             "is loose; check it in ice water (0 degC)."
         )
         out.append(Finding("probe jump", brew.label, at, None, size, size - 1.96 * sd, size + 1.96 * sd, sentence))

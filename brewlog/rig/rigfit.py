@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from html import escape
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Rig
+from brewlog.plain import plain
 from brewlog.rig.capacity import Inventory, malt_heat_capacity, vessel_from_records, water_heat_capacity
 from brewlog.rig.daily import TYPICAL, DayFit, bed_part
 from brewlog.rig.fitting import states
@@ -57,6 +59,14 @@ class RigFit:
         lines.append("")
         lines += [f"[{n}] {text}" for n, text in enumerate(self.notes, start=1)]
         return "\n".join(lines)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The constants with their intervals, per brew, and what was left out, as plain values ready for JSON."""
+        names = ("constants", "per_brew", "left_out", "notes")
+        return {"rig": self.rig, "model": self.model.name} | {name: plain(getattr(self, name)) for name in names}
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{escape(self.summary())}</pre>"
 
     def heat_capacity(self, water: Any, grain: Any, moisture: float = 0.045, temp: float = 65.0) -> Any:
         """Heat capacity of a whole charge with the vessel, as `uncertainties` value. [J/K]

@@ -107,7 +107,7 @@ def constants_table(
             if name == "heat_loss":
                 bound = float(np.hypot(bound, power_sd))
             spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
-            rows[name] = _row(name, with_bound(interval, bound), rests + (f"; model +-{bound:.1%}" if bound else ""))
+            rows[name] = _row(name, with_bound(interval, bound), rests + (f"; model ±{bound:.1%}" if bound else ""))
     _special(rows, record, per_brew, ready, scaled, notes)
     if mashes.model.name == "layered bed" and mashes.fits and any(r[2] == "base and bed" for r in ready.values()):
         notes.append(

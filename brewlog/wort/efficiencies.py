@@ -77,7 +77,7 @@ def efficiencies(
             notes += _worked_out_later(state, books)
     for name, value in values.items():
         if value is not None and not value.std_dev < UNTRUSTED:
-            reasons[name] = f"the readings cannot tell: {value.nominal_value:.0f} +- {value.std_dev:.0f} %"
+            reasons[name] = f"the readings cannot tell: {value.nominal_value:.0f} ± {value.std_dev:.0f} %"
             values[name] = None
     return values, reasons
 
@@ -109,7 +109,7 @@ def _worked_out_later(state: Mapping[str, Any], books: Books) -> list[str]:
         if books.unknown[INDEX[name]]:
             amount = state[name]
             notes.append(
-                f"extract or sugar added in the {words}: {amount.nominal_value:.2f} +- {amount.std_dev:.2f} kg of "
+                f"extract or sugar added in the {words}: {amount.nominal_value:.2f} ± {amount.std_dev:.2f} kg of "
                 "extract by the other readings."
             )
     return notes

@@ -103,13 +103,13 @@ def _strength(addition: Addition) -> tuple[float, float, list[str]]:
         return addition.extract, _STRENGTH_SD, []
     if addition.what == "extract":
         share, sd = _MIXED_EXTRACT
-        return share, sd, [f"addition of extract: strength not recorded, taken as {100 * share:g} +- {100 * sd:g} %."]
+        return share, sd, [f"addition of extract: strength not recorded, taken as {100 * share:g} ± {100 * sd:g} %."]
     default = malt_default(addition.what)
     share = default.malt_extract * (1.0 - default.moisture)
     sd = sqrt(default.malt_extract_sd**2 + default.moisture_sd**2)
     if addition.what != "malt":
         return share, sd, []
-    return share, sd, [f"malt added after the mash: taken to give {100 * share:.0f} +- {100 * sd:.0f} % extract."]
+    return share, sd, [f"malt added after the mash: taken to give {100 * share:.0f} ± {100 * sd:.0f} % extract."]
 
 
 def water_data(brew: Brew, rig: Rig, added: Added) -> list[Datum]:

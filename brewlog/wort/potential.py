@@ -77,9 +77,9 @@ def weigh_grist(malts: Iterable[Malt]) -> tuple[Grist | None, str | None]:
             else (row.fine_coarse, FINE_COARSE_SD)
         )
         if row.malt_extract is None:
-            assumed["extract"].append(f"{row.malt} {100 * fine:.1f} +- {100 * fine_sd:.1f} %")
+            assumed["extract"].append(f"{row.malt} {100 * fine:.1f} ± {100 * fine_sd:.1f} %")
         if row.moisture is None:
-            assumed["moisture"].append(f"{row.malt} {100 * wet:.1f} +- {100 * wet_sd:.1f} %")
+            assumed["moisture"].append(f"{row.malt} {100 * wet:.1f} ± {100 * wet_sd:.1f} %")
         dry = mass * (1.0 - wet)
         potential += dry * fine
         coarse += dry * (fine - gap)

@@ -43,7 +43,7 @@ def _efficiencies(balance: ExtractBalance) -> list[str]:
             continue
         row = table.loc[name]
         known = pd.notna(row["against_coarse"])
-        other = f"; coarse grind {row['against_coarse']:.1f} +- {row['against_coarse_sd']:.1f} %" if known else ""
+        other = f"; coarse grind {row['against_coarse']:.1f} ± {row['against_coarse_sd']:.1f} %" if known else ""
         lines.append(f"{name:<14} {_pm(value, 1)} %{other}   ({definition})")
     return lines
 
@@ -80,7 +80,7 @@ def _losses(balance: ExtractBalance) -> list[str]:
     lines = ["Where the extract went"]
     for step, row in steps.iterrows():
         share = "" if pd.isna(row["share"]) else f"  {row['share']:6.1f} %"
-        lines.append(f"{step!s:<38} {row['estimate']:7.2f} +- {row['sd']:.2f} kg{share}")
+        lines.append(f"{step!s:<38} {row['estimate']:7.2f} ± {row['sd']:.2f} kg{share}")
     return lines + list(dict.fromkeys(text for text in steps["would_tell"] if text))
 
 
@@ -94,4 +94,4 @@ def _checks(balance: ExtractBalance) -> list[str]:
 
 
 def _pm(value: Any, digits: int) -> str:
-    return f"{value.nominal_value:.{digits}f} +- {value.std_dev:.{digits}f}"
+    return f"{value.nominal_value:.{digits}f} ± {value.std_dev:.{digits}f}"

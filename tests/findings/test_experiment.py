@@ -65,9 +65,9 @@ def test_number_of_brews_is_the_least_that_gives_the_chance(relation):
 def test_the_plan_and_the_finding_say_the_same(relation):
     assert relation.verdict == "not settled"
     plan = plan_experiment(relation, 2.0, chance=0.8)
-    said = f"{plan.brews} brews in random tight/loose order would give a {100 * plan.chance:.0f} % chance"
+    said = f"{plan.brews} brews in random tight/loose order would have a chance of {100 * plan.chance:.0f} %"
     assert said in relation.sentence
-    assert f"give a {100 * plan.chance:.0f} % chance" in plan.sentence
+    assert f"have a chance of {100 * plan.chance:.0f} %" in plan.sentence
 
 
 def test_brews_of_a_pair_scatter_by_process_measuring_and_a_little_wander(relation):
@@ -128,7 +128,7 @@ def test_out_of_reach(relation):
     plan = plan_experiment(relation, 0.05)
     assert plan.brews is None
     assert plan.order.empty
-    assert plan.sentence.startswith("More than 200 brews would be needed to see 0.05 points")
+    assert plan.sentence.startswith("More than 200 brews would be needed to show 0.05 points")
     assert not plan.may_claim(1e-9, 10)
 
 

@@ -668,7 +668,7 @@ def test_summary_prints_what_it_must(histories):
         "40 brews used",
         "tight and",
         "filled, with the variance",
-        "72 +- 15",
+        "72 ± 15",
         "hardest to tell from tightness: ",
         "no step at the moves",
         "step at the moves up to 2 points",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import runpy
 import subprocess
 import sys
@@ -81,6 +82,18 @@ def test_summary_ends_with_numbered_notes():
     assert lines[-2].startswith("[5] Each row's power is taken")
     assert lines[-1].startswith("[6]")
     assert "4 brews of this rig; 4 used." in lines[-1]
+
+
+def test_plain_values_and_html():
+    fit = replace(fitted(), rig="<b>shed", notes=("a <note>",))
+    told = json.loads(json.dumps(fit.to_dict(), allow_nan=False))
+    assert told["rig"] == "<b>shed"
+    assert told["notes"] == ["a <note>"]
+    assert told["constants"]["heat_loss"]["estimate"] == fit["heat_loss"]
+    assert told["constants"]["heat_loss"]["low"] < told["constants"]["heat_loss"]["high"]
+    assert list(told["per_brew"]) == list(fit.per_brew.index)
+    assert "a &lt;note&gt;" in fit._repr_html_()
+    assert "<note>" not in fit._repr_html_()
 
 
 def test_heating_rate_and_heat_capacity_of_a_batch():

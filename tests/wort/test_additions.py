@@ -108,7 +108,7 @@ def test_sugar_that_nobody_weighed_is_worked_out_where_the_readings_tell():
     volume = readings[3].value
     assert balance.brewhouse.nominal_value == pytest.approx(100 * before * (1 - 2.0 / volume) / POTENTIAL, rel=2e-3)
     assert any(note.startswith("addition of sugar (boil): mass not recorded") for note in balance.notes)
-    assert any(note.startswith("extract or sugar added in the boil: 0.60 +- ") for note in balance.notes)
+    assert any(note.startswith("extract or sugar added in the boil: 0.60 ± ") for note in balance.notes)
     # without readings after the boil nobody can tell sugar from malt
     few = extract_balance(brew(*readings[:2], *readings[4:], additions=sugar), RIG)
     assert few.mash is not None
@@ -161,7 +161,7 @@ def test_extract_in_the_mash_that_nobody_weighed_leaves_no_potential():
 def test_malt_in_the_boil_is_counted_by_an_assumption_that_is_said():
     balance = extract_balance(brew(*PRE, additions=(Addition("1", "malt", mass=0.3, stage="boil"),)), RIG)
     assert balance.states["boil_extract"].nominal_value == pytest.approx(0.3 * 0.79 * 0.955)
-    assert "malt added after the mash: taken to give 75 +- 4 % extract." in balance.notes
+    assert "malt added after the mash: taken to give 75 ± 4 % extract." in balance.notes
 
 
 def test_steps_to_the_fermenter_close_with_additions_and_say_where_one_was_not_weighed():

@@ -75,8 +75,8 @@ def test_a_missing_analysis_takes_the_default_of_its_type_and_says_so():
     assert assumed.std_dev > 1.3 * known.std_dev
     assert abs(assumed.nominal_value - known.nominal_value) < 2 * assumed.std_dev
     assert notes == (
-        "no extract analysis recorded; taken from the type of malt: Pilsner malt 81.5 +- 1.0 %.",
-        "no moisture analysis recorded; taken from the type of malt: Pilsner malt 4.2 +- 0.7 %.",
+        "no extract analysis recorded; taken from the type of malt: Pilsner malt 81.5 ± 1.0 %.",
+        "no moisture analysis recorded; taken from the type of malt: Pilsner malt 4.2 ± 0.7 %.",
     )
 
 
