@@ -19,6 +19,8 @@ LAG, ALIKE, ABOUT = 120.0, 60.0, 600.0
 """Least lag of a whole file, how nearly its two ends must have the same, and how nearly whole hours. [s]"""
 NOTICED = 30.0
 """A smaller difference of two clocks is left as it is. [s]"""
+MONTH = 30 * 86400.0
+"""Clocks of one day that lie further apart were not both set. [s]"""
 _GRID = 10.0
 _OVERLAP = 1200.0
 _SWING = 4.0
@@ -70,6 +72,7 @@ def merge_parts(parts: Sequence[Part]) -> Part:
         fitted = _same_kind(merged, part)
         if fitted is None:
             continue
+        fitted = _same_age(merged, fitted)
         again = _repeated(merged.frame, fitted.frame, merged.key)
         if again.any():
             rows = f"{again.sum()} {'rows' if again.sum() > 1 else 'row'} that an earlier file of the day has, too"
@@ -100,6 +103,20 @@ def _same_kind(merged: Part, part: Part) -> Part | None:
     found, wish = "clock times of which only one file tells the offset", "both with their offset"
     part.tell.note(None, None, found, wish, "read as the local time of the other")
     return replace(part, frame=part.frame.assign(clock=part.frame["clock"] + shift), zoned=merged.zoned)
+
+
+def _same_age(merged: Part, part: Part) -> Part:
+    """The part; made to follow on where its clock is months from the first file's, as one of them was reset."""
+    key = merged.key
+    first, second = merged.frame[key], part.frame[key]
+    if key != "clock" or max(second.min() - first.max(), first.min() - second.max()) < MONTH:
+        return part
+    shared = any(name in merged.frame and name in part.frame for name in CHANNELS)
+    place = float(first.max()) + usual_step(first.to_numpy()) if shared else float(first.min())
+    cost = "taken to follow on the file before" if shared else "taken to start with the first file"
+    found, wish = "clock times months from those of the day's first file", "the same clock"
+    part.tell.note(int(part.frame["line"].iloc[0]), part.written.get("time"), found, wish, cost)
+    return replace(part, frame=part.frame.assign(clock=second + (place - float(second.iloc[0]))))
 
 
 def _repeated(first: pd.DataFrame, second: pd.DataFrame, key: str) -> np.ndarray:

@@ -369,6 +369,11 @@ def reset_family() -> None:
         case(family, name, expect, files)
 
     second("second logger an hour ahead", "note", 3600)
+    second("second logger in another year", "note", -8000 * 86400)
+    start = L2.splitlines()
+    anew = [line.replace("2024-03-09T", "2000-01-01T") for line in start[200:]]
+    files = {"traces/l2.csv": "\n".join(start[:200]), "traces/l2.2.csv": "\n".join([start[0], *anew])}
+    case(family, "second file in another year", "note", files)
     second("second logger an hour behind", "note", -3600)
     second("second logger seven minutes ahead", "note", 420)
     second("second logger an hour ahead, begun later", "note", 3600, 400)
