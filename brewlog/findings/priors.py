@@ -80,8 +80,8 @@ def default_priors() -> pd.DataFrame:
 
     Examples
     --------
-    >>> default_priors().loc["mill_gap", ["mean", "sd"]].tolist()
-    [-6.0, 8.0]
+    >>> default_priors().loc["mill_gap", ["mean", "sd"]].to_numpy(dtype=float)
+    array([-6.,  8.])
     """
     return Priors(*_defaults(), SHORT_LIST).table
 
