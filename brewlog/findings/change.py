@@ -114,7 +114,8 @@ def explain_change(
     Notes
     -----
     piece_k = b_k x (mean after - mean before), all from one fit, so no order matters; the interval carries b_k and the
-    means that were filled or are uncertain. noise = 2 sqrt(sum u^2 / n_b^2 + sum u^2 / n_a^2); where the instrument
+    means that were filled or are uncertain, and reaches as far as with the priors of covariates and trend twice as
+    wide. noise = 2 sqrt(sum u^2 / n_b^2 + sum u^2 / n_a^2); where the instrument
     changed between the periods, what all its readings share no longer cancels and joins the noise.
 
     Examples
@@ -145,7 +146,7 @@ def explain_change(
     counts = (int(sides[0].sum()), int(sides[1].sum()))
     if relation.fit is None or min(counts) < 2:
         return _refused(relation, words, counts, sides)
-    pieces = pieces_of(relation.fit, *sides)
+    pieces = pieces_of(relation.fit, *sides, relation.loose)
     total = float(rows.response[sides[1]].mean() - rows.response[sides[0]].mean())
     noise, notes = noise_of(table, relation, *sides)
     return Change(

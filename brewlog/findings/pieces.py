@@ -13,8 +13,12 @@ from brewlog.findings.relation import Relation
 PIECES = ["estimate", "low", "high", "before", "after", "unit", "what"]
 
 
-def pieces_of(fit: Fit, before: np.ndarray, after: np.ndarray) -> pd.DataFrame:
-    """Coefficient times the change of its column's mean, one row per column: see `Change.pieces`."""
+def pieces_of(fit: Fit, before: np.ndarray, after: np.ndarray, loose: Fit | None = None) -> pd.DataFrame:
+    """Coefficient times the change of its column's mean, one row per column: see `Change.pieces`.
+
+    With `loose`, the same fit under wider priors, a range reaches as far as that of either fit: the settings changed
+    with the sensor, so a setting whose effect is unlike what was assumed would else be told too narrowly.
+    """
     design, rows = fit.design, fit.rows
     difference = design.matrix[after].mean(axis=0) - design.matrix[before].mean(axis=0)
     columns = {column.name: column for column in rows.columns}
@@ -34,8 +38,9 @@ def pieces_of(fit: Fit, before: np.ndarray, after: np.ndarray) -> pd.DataFrame:
         elif name in columns:
             variance = columns[name].variance
         extra = sum(float(variance[side].sum()) / int(side.sum()) ** 2 for side in (before, after))
-        known = fit.posterior.along(contrast, float(fit.squares[members[0]]) * extra)
-        found[name] = (known.mean, *known.interval(), *_means(fit, name, before, after))
+        known = [one.posterior.along(contrast, float(one.squares[members[0]]) * extra) for one in (fit, loose) if one]
+        lows, highs = zip(*(one.interval() for one in known), strict=True)
+        found[name] = (known[0].mean, min(lows), max(highs), *_means(fit, name, before, after))
     return pd.DataFrame.from_dict(found, orient="index", columns=PIECES)
 
 

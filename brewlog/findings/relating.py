@@ -56,7 +56,7 @@ def relate(
     Notes
     -----
     efficiency = b0 + bT T + sum of b_k x_k + trend + rig + mash programme + step at each lasting move of the control
-    sensor + slow wander + scatter, with weak normal priors on everything but bT. For each of eleven sizes of the
+    sensor + slow wander + scatter, with weak normal priors, bT all but free. For each of eleven sizes of the
     scatter the posterior is that of generalised least squares with the priors stacked as rows [1]_; the intervals are
     quantiles of their mixture, weighted by marginal likelihood and a lognormal prior. gain = bT x (mean T of the tight
     half - mean T of the loose half).
