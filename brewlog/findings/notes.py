@@ -105,8 +105,8 @@ def numbered_notes(relation: Relation) -> tuple[str, ...]:
             f"{points(float(np.sqrt((rows.response_sd**2).mean())))} points"
         )
     notes.append(
-        "priors are stated beside each coefficient and can be edited; tightness is left all but free. Intervals hold if the "
-        "settings that matter are among the columns or no larger than the step assumed"
+        "priors are stated beside each coefficient and can be edited; tightness is left all but free. "
+        "Intervals hold if the settings that matter are among the columns or no larger than the step assumed"
     )
     if relation.split is not None:
         notes.append(where_sentence(relation.split))
