@@ -40,6 +40,11 @@ class Mixture:
         """Mean of each squared coefficient."""
         return self.weights @ (self.means**2 + (self.roots**2).sum(axis=2))
 
+    def intervals(self, level: float = 0.95) -> np.ndarray:
+        """Central interval of every coefficient, shape (columns, 2)."""
+        sds = np.sqrt((self.roots**2).sum(axis=2))
+        return quantiles(self.weights, self.means.T, sds.T, np.array([(1 - level) / 2, (1 + level) / 2]))
+
     def along(self, contrast: np.ndarray, variance: float = 0.0) -> NormalMixture:
         """Distribution of `contrast` @ coefficients plus an independent error of that `variance`."""
         spread = np.einsum("j,sjk->sk", contrast, self.roots)
@@ -71,34 +76,10 @@ class NormalMixture:
         return ndtr(scaled) @ self.weights
 
     def quantile(self, probability: ArrayLike) -> np.ndarray:
-        """Value below which it lies with that probability, by Newton steps kept inside a shrinking bracket."""
+        """Value below which it lies with that probability."""
         wanted = np.asarray(probability, dtype=float)
-        low = np.full(wanted.shape, (self.means - 12.0 * self.sds).min())
-        high = np.full(wanted.shape, (self.means + 12.0 * self.sds).max())
-        if not np.all(self.sds > 0):
-            return self._bisected(wanted, low, high)
-        spread, scaled = self.sd, self.weights / self.sds / np.sqrt(2.0 * np.pi)
-        value = np.clip(self.mean + spread * ndtri(wanted), low, high)
-        for _ in range(60):
-            away = (value[..., None] - self.means) / self.sds
-            excess = ndtr(away) @ self.weights - wanted
-            low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
-            density = np.exp(-0.5 * away**2) @ scaled
-            step = excess / np.maximum(density, 1e-300)
-            new = value - step
-            new = np.where((new >= low) & (new <= high), new, 0.5 * (low + high))
-            settled = np.max(np.abs(new - value), initial=0.0) <= 1e-9 * spread
-            value = new
-            if settled:
-                break
-        return value
-
-    def _bisected(self, wanted: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            below = self.cdf(middle) < wanted
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return 0.5 * (low + high)
+        found = quantiles(self.weights, self.means[None], self.sds[None], wanted.ravel())
+        return found[0].reshape(wanted.shape)
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Central interval that holds it with probability `level`."""
@@ -109,6 +90,56 @@ class NormalMixture:
         """Two-sided tail beyond zero."""
         below = float(self.cdf(0.0))
         return 2.0 * min(below, 1.0 - below)
+
+
+def quantiles(weights: np.ndarray, means: np.ndarray, sds: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Quantiles of several mixtures of normals, by Newton steps kept inside a shrinking bracket.
+
+    Parameters
+    ----------
+    weights : numpy.ndarray, shape (scatters,)
+        Of the parts, the same for all mixtures.
+    means, sds : numpy.ndarray, shape (mixtures, scatters)
+    wanted : numpy.ndarray, shape (probabilities,)
+
+    Returns
+    -------
+    numpy.ndarray, shape (mixtures, probabilities)
+    """
+    certain = (sds <= 0).any(axis=1)
+    safe = np.where(certain[:, None], 1.0, sds)[:, None, :]
+    middle = means[:, None, :]
+    centre = means @ weights
+    spread = np.sqrt((safe[:, 0] ** 2 + (means - centre[:, None]) ** 2) @ weights)[:, None]
+    low = np.repeat((means - 12.0 * safe[:, 0]).min(axis=1)[:, None], len(wanted), axis=1)
+    high = np.repeat((means + 12.0 * safe[:, 0]).max(axis=1)[:, None], len(wanted), axis=1)
+    scaled = weights / safe / np.sqrt(2.0 * np.pi)
+    value = np.clip(centre[:, None] + spread * ndtri(wanted), low, high)
+    for _ in range(60):
+        away = (value[..., None] - middle) / safe
+        excess = ndtr(away) @ weights - wanted
+        low, high = np.where(excess < 0, value, low), np.where(excess < 0, high, value)
+        density = (np.exp(-0.5 * away**2) * scaled).sum(axis=2)
+        new = value - excess / np.maximum(density, 1e-300)
+        new = np.where((new >= low) & (new <= high), new, 0.5 * (low + high))
+        settled = np.all(np.abs(new - value) <= 1e-9 * spread)
+        value = new
+        if settled:
+            break
+    for row in np.flatnonzero(certain):
+        value[row] = _bisected(NormalMixture(weights, means[row], sds[row]), wanted)
+    return value
+
+
+def _bisected(mixture: NormalMixture, wanted: np.ndarray) -> np.ndarray:
+    """Quantiles of a mixture that holds parts without any spread."""
+    low = np.full(wanted.shape, (mixture.means - 12.0 * mixture.sds).min())
+    high = np.full(wanted.shape, (mixture.means + 12.0 * mixture.sds).max())
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        below = mixture.cdf(middle) < wanted
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return 0.5 * (low + high)
 
 
 def mix(conj: Conjugate, scatters: np.ndarray, median: float, log_sd: float) -> Mixture:

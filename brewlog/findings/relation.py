@@ -113,10 +113,7 @@ class Relation(Result):
         if not 0.0 < level < 1.0:
             raise ValueError(f"level is {level!r}; expected a share between 0 and 1, for example 0.95.")
         names = list(self.params.index)
-        bounds = []
-        for k in range(len(names)):
-            assert self.fit is not None
-            bounds.append(self.fit.posterior.along(np.eye(len(names))[k]).interval(level))
+        bounds = np.zeros((0, 2)) if self.fit is None else self.fit.posterior.intervals(level)
         return pd.DataFrame(bounds, index=names, columns=["low", "high"], dtype=float)
 
     @cached_property
