@@ -146,7 +146,7 @@ def explain_change(
     counts = (int(sides[0].sum()), int(sides[1].sum()))
     if relation.fit is None or min(counts) < 2:
         return _refused(relation, words, counts, sides)
-    pieces = pieces_of(relation.fit, *sides, relation.loose)
+    pieces = pieces_of(relation.fit, sides[0], sides[1], relation.loose)
     total = float(rows.response[sides[1]].mean() - rows.response[sides[0]].mean())
     noise, notes = noise_of(table, relation, *sides)
     return Change(

@@ -106,7 +106,7 @@ def quantiles(weights: np.ndarray, means: np.ndarray, sds: np.ndarray, wanted: n
     -------
     numpy.ndarray, shape (mixtures, probabilities)
     """
-    certain = (sds <= 0).any(axis=1)
+    certain = np.min(sds, axis=1) <= 0
     safe = np.where(certain[:, None], 1.0, sds)[:, None, :]
     middle = means[:, None, :]
     centre = means @ weights
