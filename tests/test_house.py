@@ -14,7 +14,20 @@ from brewlog.quantities import names, ureg
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "brewlog"
-ROOMS = ["plain", "quantities", "logbook", "wort", "mash", "rig", "findings", "figures", "report", "cli", "__main__"]
+ROOMS = [
+    "plain",
+    "quantities",
+    "sucrose",
+    "logbook",
+    "wort",
+    "mash",
+    "rig",
+    "findings",
+    "figures",
+    "report",
+    "cli",
+    "__main__",
+]
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

@@ -11,13 +11,13 @@ from typing import Any
 from unicodedata import normalize
 
 from brewlog.logbook import values
+from brewlog.logbook.gravities import DEGP, SG, THREE_DECIMALS, Curve, gravity_unit
 from brewlog.logbook.headers import Header, shown
-from brewlog.logbook.layout import GRAVITY_WORDS, Column
+from brewlog.logbook.layout import Column
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.text import MAX_CELL
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
-PLAIN = Scale("1", 1.0, 0.0)
 _UNCLEAR = "the column is left out until its unit is clear"
 _WITH_UNIT = re.compile(r"\s*([+-]?[\d.,'\u00a0\u202f]*\d[.,]?(?: \d{3})*)\s*([^\d\s.,][^\d]{0,20}\d?)\s*")
 SMALLEST_PER_CENT = {"extract": 1.0, "moisture": 0.2, "fine_coarse": 0.2, "power": 1.0}
@@ -58,10 +58,10 @@ class ColumnReader:
 
     # -- numbers
 
-    def _scale(self) -> Scale | None:
+    def _scale(self) -> Scale | Curve | None:
         unit, column = self.header.unit, self.column
-        if column.written == "SG" and (unit is None or values.plain(unit) == "sg"):
-            return PLAIN
+        if column.written == "SG":
+            return self._gravity_scale(unit)
         try:
             scale = parse_unit(unit or column.written or column.unit, column.unit)
             if unit is not None and (sizes := two_sizes(unit)):
@@ -69,13 +69,20 @@ class ColumnReader:
             return scale
         except ValueError:
             wish, cost = f"a unit that converts to {column.written or column.unit}", _UNCLEAR
-            if column.unit == "1" and column.written in ("", "SG"):
-                wish = "a number in SG" if column.written else "a number without unit"
-            if column.written == "SG" and values.plain(unit or "") in GRAVITY_WORDS:
-                wish = "SG; other units of gravity are for readings.csv"
-                cost = "the column is left out, it is not converted"
+            if column.unit == "1" and not column.written:
+                wish = "a number without unit"
             self._problem(self.line, f"unit {unit}", wish, cost)
             return None
+
+    def _gravity_scale(self, unit: str | None) -> Scale | Curve | None:
+        """Scale of a column of gravities; what had to be assumed is noted."""
+        found = gravity_unit(unit or "", self.column.name.endswith("_sd"))
+        if found is None:
+            self._problem(self.line, f"unit {unit}", "SG, degP or kg/m^3", _UNCLEAR)
+            return None
+        if found.read_as:
+            self._note(self.line, f"unit {unit}", found.wish, found.read_as)
+        return found.scale
 
     def _numbers(self, cells: Iterable[str]) -> list[float]:
         return [found[0] for cell in cells if (found := self._parse(cell))]
@@ -83,7 +90,7 @@ class ColumnReader:
     def _parse(self, cell: str) -> list[float]:
         return [] if len(cell) > 60 or values.is_missing(cell) else values.parse_number(cell, self.comma)
 
-    def _other_scale(self, cells: Sequence[str], scale: Scale) -> bool:
+    def _other_scale(self, cells: Sequence[str], scale: Scale | Curve) -> bool:
         """True for temperatures that are plainly not in degC though nothing else is written."""
         if self.column.unit != "degC" or scale.unit != "degC":
             return False
@@ -101,7 +108,7 @@ class ColumnReader:
         )
         return True
 
-    def _all_fractions(self, cells: Sequence[str], scale: Scale) -> bool:
+    def _all_fractions(self, cells: Sequence[str], scale: Scale | Curve) -> bool:
         """True where a column of per cent holds nothing but fractions of one."""
         least = SMALLEST_PER_CENT.get(self.column.name)
         numbers = [number for number in self._numbers(cells) if number != 0]
@@ -111,7 +118,7 @@ class ColumnReader:
         self._note(self.line, f"values up to {max(numbers):.3g}", wish, "read as fractions of one")
         return True
 
-    def _number(self, scale: Scale, cell: str, line: int) -> Any:
+    def _number(self, scale: Scale | Curve, cell: str, line: int) -> Any:
         if values.is_missing(cell):
             return None
         column, expected = self.column, self._expected(scale)
@@ -120,7 +127,9 @@ class ColumnReader:
         if not found and (pair := number_and_unit(cell, self.comma)):
             found, scale, repaired = self._own_unit(*pair, scale)
         fits = list(dict.fromkeys(v for n in found if column.low <= (v := float(scale(n))) <= column.high))
-        if not fits and column.written == "SG":
+        if scale is DEGP and 0.98 <= min(found, default=0.0) <= 1.2 and THREE_DECIMALS.match(cell):
+            fits = []  # a gravity in SG under another unit
+        elif not fits and scale is SG:
             fits = [n / 1000 for n in found if column.low <= n / 1000 <= column.high]
             repaired = f"read as {fits[0]:{'.3g' if column.name.endswith('_sd') else '.4f'}}" if fits else None
         elif not fits and scale.factor == 1.0 and column.written == "%":
@@ -132,6 +141,8 @@ class ColumnReader:
         elif len(fits) == 1 and repaired is None and (len(found) > 1 or ("," in cell and not self.comma)):
             repaired = f"read as {scale.back(fits[0]):.6g}"
         if len(fits) != 1:
+            if scale is SG and not fits and found and 1.2 < found[0] <= 45.0 and not column.name.endswith("_sd"):
+                expected += f", or the unit in the header: {column.name} [degP]"
             hint = f"; it could be {' or '.join(f'{scale.back(v):.6g}' for v in fits)}" if fits else ""
             self._problem(line, cell, expected + hint, self._cost())
             return None
@@ -144,10 +155,17 @@ class ColumnReader:
             self._note(line, cell, expected, repaired)
         return fits[0]
 
-    def _own_unit(self, numbers: list[float], unit: str, scale: Scale) -> tuple[list[float], Scale, str | None]:
+    def _own_unit(
+        self, numbers: list[float], unit: str, scale: Scale | Curve
+    ) -> tuple[list[float], Scale | Curve, str | None]:
         """A cell such as `5.1 kg`, by the unit that it names."""
-        if self.column.written == "SG" and values.plain(unit) == "sg":
-            return numbers, scale, f"read as {numbers[0]:.6g}"
+        if self.column.written == "SG":
+            found = gravity_unit(unit, self.column.name.endswith("_sd"))
+            if found is None:
+                return [], scale, None
+            value = float(found.scale(numbers[0]))
+            told = f" {unit}, SG {value:.4f}" if found.scale is not SG else ""
+            return numbers, found.scale, f"read as {numbers[0]:.6g}{told}"
         try:
             own = parse_unit(unit, self.column.unit)
         except ValueError:
@@ -168,14 +186,15 @@ class ColumnReader:
             self._problem(line, cell, "a number of at least 0", "this cell is left out")
         return found or (() if self.column.name == "value" else None)
 
-    def _expected(self, scale: Scale) -> str:
+    def _expected(self, scale: Scale | Curve) -> str:
         column = self.column
         low, high = (float(scale.back(edge)) for edge in (column.low, column.high))
         if column.kind == "whole":
             return f"a whole number from {low:.0f} to {high:.0f}"
         if column.written == "SG" and not column.name.endswith("_sd"):
-            return f"a gravity in SG from {low:.2f} to {high:.2f}"
-        unit = "" if scale.unit == "1" else f" {scale.unit}"
+            digits = 2 if scale is SG else 0
+            return f"a gravity in {scale.unit} from {low:.{digits}f} to {high:.{digits}f}"
+        unit = "" if scale.unit in ("1", "SG") else f" {scale.unit}"
         return f"a number from {low:.6g} to {high:.6g}{unit}"
 
     # -- words and dates

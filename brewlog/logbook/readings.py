@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from brewlog.logbook.gravities import THREE_DECIMALS
 from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import GRAVITY_UNITS, GRAVITY_WORDS, OTHER_READINGS
 from brewlog.logbook.problems import Problem, Say
@@ -13,8 +13,6 @@ from brewlog.logbook.records import Reading
 from brewlog.logbook.tables import Row
 from brewlog.logbook.values import plain
 from brewlog.quantities import Scale, parse_unit, two_sizes
-
-_THREE_DECIMALS = re.compile(r"^\s*[01][.,]\d{3}")
 
 
 def tell_sizes(rows: Sequence[Row], say: Say) -> None:
@@ -74,7 +72,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     if row.inside is not None and numbers:
         problem("value", cell, "the number alone, its unit in column unit", f"read as {numbers[0]:.6g} {unit}", "note")
     fits = [value for number in numbers if low <= (value := float(scale(number))) <= high]
-    if unit in ("degP", "Brix") and len(fits) == 1 and 0.98 <= fits[0] <= 1.2 and _THREE_DECIMALS.search(cell):
+    if unit in ("degP", "Brix") and len(fits) == 1 and 0.98 <= fits[0] <= 1.2 and THREE_DECIMALS.match(cell):
         problem("value", cell, f"{wish}; a gravity in SG has the unit SG", "this reading is left out")
         return None
     if unit == "SG" and not fits and (fits := [n / 1000 for n in numbers if low <= n / 1000 <= high]):

@@ -7,9 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from brewlog.sucrose import density_float, density_slope_float, water_density_float
 from brewlog.wort.reconcile import Array
-from brewlog.wort.sucrose import density_float, density_slope_float
-from brewlog.wort.water import water_density_float
 
 STATES = (
     "mash_water",  # kg of water into the mash

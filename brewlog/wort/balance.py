@@ -11,6 +11,7 @@ from uncertainties import ufloat
 from uncertainties.core import AffineScalarFunc, LinearCombination
 
 from brewlog.logbook.records import Brew, Rig
+from brewlog.sucrose import DENSITY_PER_SG, density_float, density_slope_float, sg_from_extract_float
 from brewlog.wort.account import INDEX, STAGE_STATES
 from brewlog.wort.books import Books, open_books
 from brewlog.wort.checks import account_checks
@@ -22,7 +23,6 @@ from brewlog.wort.potential import weigh_grist
 from brewlog.wort.reconcile import Array
 from brewlog.wort.result import ExtractBalance
 from brewlog.wort.stated import usable_rig
-from brewlog.wort.sucrose import DENSITY_PER_SG, density_float, density_slope_float, sg_from_extract_float
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc
 
+from brewlog.sucrose import DENSITY_PER_SG, density_slope_float, extract_from_sg_float
 from brewlog.wort.batch_account import balances, guess, shared, terms_of_the_trade, what_is_told
 from brewlog.wort.instruments import OFFSET_SHARE
 from brewlog.wort.reconcile import Array
 from brewlog.wort.small_matrices import cholesky, combine, forward, gram, solve
-from brewlog.wort.sucrose import DENSITY_PER_SG, density_slope_float, extract_from_sg_float
 
 DATA = (
     "pre-boil volume",

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from brewlog.sucrose import density_float, density_slope_float
 from brewlog.wort.account import WATER_20
 from brewlog.wort.reconcile import Array
-from brewlog.wort.sucrose import density_float, density_slope_float
 
 
 def guess(readings: Array) -> Array:

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Brew, Rig
+from brewlog.sucrose import sg_from_extract_float
 from brewlog.wort.books import Books
 from brewlog.wort.datum import Datum
 from brewlog.wort.judgement import Judgement
 from brewlog.wort.plausible import plausible
 from brewlog.wort.potential import Grist
-from brewlog.wort.sucrose import sg_from_extract_float
 from brewlog.wort.suspects import ALARM, Suspect
 
 COLUMNS = ("value", "sd", "adjusted", "adjusted_sd", "standardised", "slip", "unit", "p", "verdict")

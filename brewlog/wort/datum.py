@@ -9,8 +9,8 @@ from math import sqrt
 import numpy as np
 
 from brewlog.logbook.records import Reading
+from brewlog.sucrose import sg_from_extract_float
 from brewlog.wort import instruments as tools
-from brewlog.wort.sucrose import sg_from_extract_float
 
 STAGES = ("first wort", "pre-boil", "post-boil", "fermenter")
 KETTLE = STAGES[:3]

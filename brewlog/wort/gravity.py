@@ -6,9 +6,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from brewlog.quantities import to_float
+from brewlog.sucrose import (
+    AIR_DENSITY,
+    density_float,
+    extract_from_density_float,
+    sg_from_extract_float,
+    water_density_float,
+)
 from brewlog.wort.properties import checked_sg
-from brewlog.wort.sucrose import AIR_DENSITY, density_float, extract_from_density_float, sg_from_extract_float
-from brewlog.wort.water import checked_temp, water_density_float
+from brewlog.wort.water import checked_temp
 
 GLASS_EXPANSION = 25e-6
 """Cubic expansion of the soda-lime glass of hydrometers. [1/K]"""

@@ -8,19 +8,19 @@ from dataclasses import replace
 import numpy as np
 
 from brewlog.logbook.records import Reading, Rig
-from brewlog.wort import instruments as tools
-from brewlog.wort.datum import OFFSET, Datum, owner, split_sd
-from brewlog.wort.gravity import floats_at
-from brewlog.wort.stated import place
-from brewlog.wort.sucrose import (
+from brewlog.sucrose import (
     AIR_DENSITY,
     DENSITY_PER_SG,
     density_float,
     density_slope_float,
     extract_from_density_float,
     extract_from_sg_float,
+    water_density_float,
 )
-from brewlog.wort.water import water_density_float
+from brewlog.wort import instruments as tools
+from brewlog.wort.datum import OFFSET, Datum, owner, split_sd
+from brewlog.wort.gravity import floats_at
+from brewlog.wort.stated import place
 
 _STRENGTH = (-0.05, 0.6)  # extract of what may be a wort [1]
 _TOO_HOT = 45.0  # a hydrometer is out of its range [degC]

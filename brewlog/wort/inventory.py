@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from brewlog.logbook.records import Addition, Brew, Malt, Rig
+from brewlog.sucrose import density_float
 from brewlog.wort import instruments as tools
 from brewlog.wort.account import WATER_20
 from brewlog.wort.datum import Datum
 from brewlog.wort.malt import SCALE_SD, malt_default
 from brewlog.wort.stated import usable_addition
-from brewlog.wort.sucrose import density_float
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from brewlog.sucrose import AIR_DENSITY, DENSITY_PER_SG
 from brewlog.wort.account import WATER_20
-from brewlog.wort.sucrose import AIR_DENSITY, DENSITY_PER_SG
 
 if TYPE_CHECKING:
     from brewlog.wort.result import ExtractBalance

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from brewlog.quantities import to_float
-from brewlog.wort.sucrose import (
+from brewlog.sucrose import (
     EXTRACT_HIGH,
     EXTRACT_LOW,
     density_float,

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from brewlog.quantities import to_float
+from brewlog.sucrose import density_float
 from brewlog.wort.properties import checked_extract
-from brewlog.wort.sucrose import density_float
 from brewlog.wort.water import checked_temp
 
 EXPANSION = {"stainless steel": 17.3e-6, "aluminium": 23.1e-6, "copper": 16.6e-6}

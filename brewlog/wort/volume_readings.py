@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from brewlog.logbook.records import Reading, Rig
+from brewlog.sucrose import density_float
 from brewlog.wort import instruments as tools
 from brewlog.wort.datum import KETTLE, OFFSET, Datum, owner, split_sd
-from brewlog.wort.sucrose import density_float
 from brewlog.wort.volume import EXPANSION, contraction_float
 
 _ASSUMED_STRENGTH = 0.11  # of a wort whose gravity was not read; the contraction hardly depends on it [1]

@@ -7,10 +7,8 @@ from numpy.polynomial.polynomial import polyval
 from numpy.typing import ArrayLike
 
 from brewlog.quantities import to_float
+from brewlog.sucrose import water_density_float
 
-# Kell 1975: numerator and denominator of the density of water at 101.325 kPa, degC in, kg/m3 out.
-_KELL_TOP = (999.83952, 16.952577, -7.9905127e-3, -4.6241757e-5, 1.0584601e-7, -2.8103006e-10)
-_KELL_BOTTOM = 16.887236e-3
 # Least-squares polynomials in temp / 100 degC through IAPWS-95 (101.325 kPa, and the saturation line).
 _SPECIFIC_HEAT = (4219.27, -334.32, 1116.74, -2032.82, 2256.26, -1350.45, 341.082)
 _LATENT_HEAT = (2500915.0, -237582.3, 5534.525, -12473.33)
@@ -27,13 +25,6 @@ _SATURATION = (
     -0.23855557567849,
     0.65017534844798e3,
 )
-
-
-def water_density_float(temp: np.ndarray) -> np.ndarray:
-    """Density of water for a float array in degC: `water_density` without its door."""
-    c0, c1, c2, c3, c4, c5 = _KELL_TOP
-    top = c0 + temp * (c1 + temp * (c2 + temp * (c3 + temp * (c4 + temp * c5))))
-    return top / (1.0 + _KELL_BOTTOM * temp)
 
 
 def water_density(temp: ArrayLike) -> np.ndarray:

@@ -18,10 +18,10 @@ from brewlog.logbook.records import Brew, Malt, Reading, Rig
 from brewlog.simulate import KITCHEN, brew_record, simulate_day
 from brewlog.simulate.recipes import RECIPES, draw_plan
 from brewlog.simulate.rigs import SHED
+from brewlog.sucrose import density_slope_float
 from brewlog.wort import extract_balance, extract_from_sg, extract_mass, sg_from_extract, wort_density
 from brewlog.wort.batch import balance_batch
 from brewlog.wort.gravity import GLASS_EXPANSION
-from brewlog.wort.sucrose import density_slope_float
 from brewlog.wort.suspects import ALARM
 
 WATER = 0.998203

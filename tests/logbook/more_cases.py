@@ -392,9 +392,9 @@ def sense_family() -> None:
     case(family, "events in another order of rows", "clean",
          swap("events.csv", "l1,,0,mash-in\nl1,,4200,mash-out\n", "l1,,4200,mash-out\nl1,,0,mash-in\n"))  # fmt: skip
     case(family, "water test of three rows", "note", rows("traces/w1.csv", lambda r: r[:4]))
-    for unit, value in (("degP", "11.4"), ("Brix", "11.4")):
+    for unit, value, expect in (("degP", "11.4", "clean"), ("Brix", "11.4", "note"), ("degL", "11.4", "problem")):
         changed = BREWS.replace("planned_gravity", f"planned_gravity [{unit}]").replace("1.046", value)
-        case(family, f"planned gravity in {unit}", "problem", {"brews.csv": changed.replace("1.051", "12.6")})
+        case(family, f"planned gravity in {unit}", expect, {"brews.csv": changed.replace("1.051", "12.6")})
     case(family, "ll for l1", "problem", swap("grist.csv", "l1,wheat", "ll,wheat"))
     for label, other in (("7", "7.0"), ("007", "7")):
         changed = {file: text.replace("l3,", f"{label},") for file, text in GOOD.items() if not file.startswith("t")}

@@ -1,10 +1,11 @@
-"""Solutions of sucrose, float arrays: the density formula that everything of wort rests on, and its inverse."""
+"""Solutions of sucrose, float arrays: the density formula that ties mass per cent to gravity, and its inverse.
+
+Degrees Plato are defined by it, as degC is by its zero: it stands beside the units, and all of wort rests on it.
+"""
 
 from __future__ import annotations
 
 import numpy as np
-
-from brewlog.wort.water import water_density_float
 
 AIR_DENSITY = 1.2
 """Density of air in which apparent specific gravity is defined. [kg/m^3]"""
@@ -13,6 +14,9 @@ EXTRACT_HIGH = 0.7
 EXTRACT_LOW = -0.06
 """A fermented wort floats a hydrometer below 1.000: its apparent extract lies below 0. [1]"""
 
+# Kell 1975: numerator and denominator of the density of water at 101.325 kPa, degC in, kg/m3 out.
+_KELL_TOP = (999.83952, 16.952577, -7.9905127e-3, -4.6241757e-5, 1.0584601e-7, -2.8103006e-10)
+_KELL_BOTTOM = 16.887236e-3
 # SPS-4, density of sucrose solutions: row i, column j holds the factor of ((t - 20)/100)^i w^(j+1).
 _SPS4 = (
     (385.1761, 135.3705, 40.9299, -3.9643, 13.4853, -17.2890),
@@ -22,6 +26,15 @@ _SPS4 = (
     (18.3184, 12.3081, 0.0, 0.0, 0.0, 0.0),
 )
 _SPS4_BY_EXTRACT = tuple(zip(*_SPS4, strict=True))
+
+
+def water_density_float(temp: np.ndarray) -> np.ndarray:
+    """Density of water for a float array in degC: `water_density` without its door."""
+    c0, c1, c2, c3, c4, c5 = _KELL_TOP
+    top = c0 + temp * (c1 + temp * (c2 + temp * (c3 + temp * (c4 + temp * c5))))
+    return top / (1.0 + _KELL_BOTTOM * temp)
+
+
 _WATER_20 = float(water_density_float(np.array(20.0)))
 DENSITY_PER_SG = _WATER_20 - AIR_DENSITY
 """Change of the density at 20 degC per change of the apparent specific gravity. [kg/m^3]"""
