@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from brewlog.findings.brew_day import BrewDay, brew_day
+
 if TYPE_CHECKING:
     from brewlog.logbook import Logbook
-    from brewlog.logbook.records import Brew, Rig
+    from brewlog.logbook.records import Brew
 
 EFFICIENCIES = ("conversion", "lauter", "mash", "brewhouse")
 COLUMNS = (
@@ -45,17 +47,21 @@ COLUMNS = (
 """Columns of the brew table, in this order; the brewer's own columns stand before `missing`."""
 
 
-def brew_row(book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mapping[str, str]) -> dict[str, Any]:
-    """One row of the brew table, without what changed since the brew before."""
+def brew_row(
+    book: Logbook, brew: Brew, fits: Mapping[str, Any], rig_reasons: Mapping[str, str], day: BrewDay | None = None
+) -> dict[str, Any]:
+    """One row of the brew table, without what changed since the brew before; `day` is worked out when None."""
     rig = book.rig_of(brew)
     fit = fits.get(rig.label) if rig is not None else None
+    if day is None:
+        day = brew_day(brew, rig, fit)
     missing: dict[str, str] = {}
     row: dict[str, Any] = dict.fromkeys(COLUMNS, np.nan)
     row |= {"brew": brew.label, "date": brew.date, "rig": rig.label if rig is not None else brew.rig or ""}
     row |= _settings(brew, missing)
-    row |= _efficiencies(brew, rig, fit, missing)
-    why = rig_reasons.get(row["rig"], "the rig has no constants")
-    row |= _holds(brew, fit, why, missing)
+    row |= _efficiencies(day, missing)
+    why = rig_reasons.get(row["rig"], "the rig has no constants") if fit is None else ""
+    row |= _holds(brew, day, why, missing)
     row |= {name: text for name, text in brew.own.items() if name not in COLUMNS and str(text).strip()}
     row["missing"] = join_missing(missing)
     return row
@@ -128,14 +134,12 @@ def _settings(brew: Brew, missing: dict[str, str]) -> dict[str, Any]:
     }
 
 
-def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]) -> dict[str, Any]:
-    from brewlog.wort import extract_balance
-
+def _efficiencies(day: BrewDay, missing: dict[str, str]) -> dict[str, Any]:
     found: dict[str, Any] = {}
-    try:
-        balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
-    except ValueError as error:
-        missing |= dict.fromkeys([*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"], str(error))
+    balance = day.balance
+    if balance is None:
+        lost = [*EFFICIENCIES, "pre_boil_volume", "pre_boil_gravity"]
+        missing |= dict.fromkeys(lost, day.reasons.get("balance", "no extract account"))
         return found
     for name in EFFICIENCIES:
         value = getattr(balance, name)
@@ -152,25 +156,22 @@ def _efficiencies(brew: Brew, rig: Rig | None, fit: Any, missing: dict[str, str]
     return found
 
 
-def _holds(brew: Brew, fit: Any, why_no_fit: str, missing: dict[str, str]) -> dict[str, Any]:
-    from brewlog.mash import control_sensor, hold
+def _holds(brew: Brew, day: BrewDay, why_no_fit: str, missing: dict[str, str]) -> dict[str, Any]:
+    from brewlog.mash import control_sensor
 
     control, source = control_sensor(brew)
     found: dict[str, Any] = {"control": control or "", "control_from": source or ""}
     if control is None:
         missing["control"] = "not recorded, and the trace does not tell"
-    wanted = ("hold_rms", "hold_rms_sd", "hold_bias", "lateness", "mash_time", "mash_out")
-    why = ""
-    try:
-        held = hold(brew)
-        if held.overall.get("hold_from") is None and brew.trace is not None:
-            held, why = (
-                _reconstructed(brew, fit, held) if fit is not None else (held, f"no bed probe, and {why_no_fit}")
-            )
-    except ValueError as error:
-        missing |= dict.fromkeys(("hold_rms", "mash_time", "mash_out", "lateness"), str(error))
+    held = day.held
+    if held is None:
+        lost = ("hold_rms", "mash_time", "mash_out", "lateness")
+        missing |= dict.fromkeys(lost, day.reasons.get("held", "the trace does not tell"))
         return found
-    for name in wanted:
+    why = day.reasons.get("reconstructed", "")
+    if why_no_fit and held.overall.get("hold_from") is None and brew.trace is not None:
+        why = f"no bed probe, and {why_no_fit}"
+    for name in ("hold_rms", "hold_rms_sd", "hold_bias", "lateness", "mash_time", "mash_out"):
         value = held.overall.get(name)
         if value is None or not np.isfinite(float(value)):
             if not name.endswith("_sd"):
@@ -180,14 +181,3 @@ def _holds(brew: Brew, fit: Any, why_no_fit: str, missing: dict[str, str]) -> di
             found[name] = float(value)
     found["hold_from"] = held.overall.get("hold_from") or ""
     return found
-
-
-def _reconstructed(brew: Brew, fit: Any, held: Any) -> tuple[Any, str]:
-    """Hold of the reconstructed bed; what was there before, and why, where it cannot be reconstructed."""
-    from brewlog.mash import hold
-    from brewlog.rig import reconstruct_mash
-
-    try:
-        return hold(brew, mash=reconstruct_mash(brew, fit)), ""
-    except ValueError as error:
-        return held, f"mash temperature not reconstructed: {error}"

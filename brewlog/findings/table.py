@@ -12,6 +12,7 @@ from brewlog.findings.brew_row import COLUMNS, brew_row
 from brewlog.quantities import names
 
 if TYPE_CHECKING:
+    from brewlog.findings.brew_day import BrewDay
     from brewlog.logbook import Logbook
     from brewlog.rig import RigFit
 
@@ -41,7 +42,9 @@ NOTABLE: Mapping[str, float] = {
 """Least change that is named; of grist and sparge as a share of the value before."""
 
 
-def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.DataFrame:
+def brew_table(
+    book: Logbook, fits: Mapping[str, RigFit] | None = None, days: Mapping[str, BrewDay] | None = None
+) -> pd.DataFrame:
     """One row per brew: efficiencies and holds with their uncertainty, settings, what changed, what is missing and why.
 
     Parameters
@@ -51,6 +54,8 @@ def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.Da
     fits : mapping of str to RigFit, optional
         Constants by label of the rig; every rig is calibrated where not given. They give a tightness to brews without a
         probe in the bed. A rig that cannot be calibrated costs only that.
+    days : mapping of str to BrewDay, optional
+        Brew days by label that were worked out with these constants already; the others are worked out here.
 
     Returns
     -------
@@ -68,7 +73,8 @@ def brew_table(book: Logbook, fits: Mapping[str, RigFit] | None = None) -> pd.Da
     reasons: dict[str, str] = {}
     if fits is None:
         fits = _calibrate_all(book, reasons)
-    rows = [brew_row(book, brew, fits, reasons) for brew in book.brews.values()]
+    known_days = {} if days is None else days
+    rows = [brew_row(book, brew, fits, reasons, known_days.get(label)) for label, brew in book.brews.items()]
     own = list(dict.fromkeys(name for brew in book.brews.values() for name in brew.own if name not in COLUMNS))
     table = pd.DataFrame(rows, columns=[*COLUMNS[:-1], *own, COLUMNS[-1]])
     table["date"] = pd.to_datetime(table["date"])

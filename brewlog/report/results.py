@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import pandas as pd
 
 from brewlog.findings import Change, Experiment, Relation, brew_table, explain_change, plan_experiment, relate
+from brewlog.findings.brew_day import BrewDay, brew_day
 from brewlog.report.review import BrewReview, review_brew
 from brewlog.rig import RigFit, calibrate
 
@@ -32,6 +33,7 @@ class Results:
     book: Logbook
     reasons: dict[str, str] = field(default_factory=dict)
     """What could not be worked out, and why."""
+    _days: dict[str, BrewDay] = field(default_factory=dict, repr=False)
     _reviews: dict[str, BrewReview] = field(default_factory=dict, repr=False)
 
     def _attempt(self, what: str, work: Callable[[], T]) -> T | None:
@@ -50,7 +52,7 @@ class Results:
     @cached_property
     def table(self) -> pd.DataFrame:
         """One row per brew."""
-        return brew_table(self.book, self.fits)
+        return brew_table(self.book, self.fits, {label: self.day(label) for label in self.book.brews})
 
     @cached_property
     def relation(self) -> Relation | None:
@@ -70,8 +72,16 @@ class Results:
             return None
         return self._attempt("next experiment", lambda: plan_experiment(relation, EFFECT_TO_SEEK))
 
+    def day(self, label: str) -> BrewDay:
+        """Account and hold of one brew."""
+        if label not in self._days:
+            brew = self.book.brews[label]
+            rig = self.book.rig_of(brew)
+            self._days[label] = brew_day(brew, rig, None if rig is None else self.fits.get(rig.label))
+        return self._days[label]
+
     def review(self, label: str) -> BrewReview:
         """What the logbook says of one brew."""
         if label not in self._reviews:
-            self._reviews[label] = review_brew(self.book, label, self.fits)
+            self._reviews[label] = review_brew(self.book, label, self.fits, day=self.day(label))
         return self._reviews[label]

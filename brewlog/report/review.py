@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from brewlog.figures.units import UnitChoice
+from brewlog.findings.brew_day import BrewDay, brew_day
 from brewlog.logbook.records import Brew, Rig
-from brewlog.mash import Hold, control_sensor, hold
+from brewlog.mash import Hold, control_sensor
 from brewlog.report.words import NOT_KNOWN, number, value_of
-from brewlog.rig import RigFit, calibrate, reconstruct_mash
-from brewlog.wort import ExtractBalance, extract_balance, extract_from_sg, extract_mass
+from brewlog.rig import RigFit, calibrate
+from brewlog.wort import ExtractBalance, extract_from_sg, extract_mass
 
 if TYPE_CHECKING:
     from brewlog.logbook import Logbook
@@ -91,7 +92,11 @@ def as_html(sentences: Sequence[str], units: str = "metric") -> str:
 
 
 def review_brew(
-    book: Logbook, label: str | None = None, fits: Mapping[str, RigFit] | None = None, units: str = "metric"
+    book: Logbook,
+    label: str | None = None,
+    fits: Mapping[str, RigFit] | None = None,
+    units: str = "metric",
+    day: BrewDay | None = None,
 ) -> BrewReview:
     """Put together what the logbook says of one brew.
 
@@ -105,6 +110,8 @@ def review_brew(
         stood in the bed has no tightness.
     units : str
         `metric` or `us`: units in which a notebook shows the review.
+    day : BrewDay, optional
+        That brew's account and hold where they were worked out already; worked out here when None.
 
     Returns
     -------
@@ -115,7 +122,7 @@ def review_brew(
     KeyError
         If the logbook has no such brew; the nearest label is named.
     ValueError
-        If the logbook has no brew at all.
+        If the logbook has no brew at all, or a record makes account or hold impossible.
     """
     brew = latest_brew(book) if label is None else book.brews[label]
     rig = book.rig_of(brew)
@@ -126,25 +133,22 @@ def review_brew(
             fit = calibrate(book, rig) if fits is None else fits.get(rig.label)
         except ValueError as error:
             reasons.append(f"constants of rig {rig.label}: {error}")
-    reconstructed = None
-    held = hold(brew)
-    if held.overall["hold_from"] is None and brew.trace is not None and fit is not None:
-        try:
-            reconstructed = reconstruct_mash(brew, fit)
-            held = hold(brew, mash=reconstructed)
-        except ValueError as error:
-            reasons.append(f"mash temperature not reconstructed: {error}")
-    balance = extract_balance(brew, rig, constants=None if fit is None else fit.constants)
+    if day is None:
+        day = brew_day(brew, rig, fit)
+    if day.balance is None or day.held is None:
+        raise ValueError("; ".join(day.reasons.values()))
+    if "reconstructed" in day.reasons:
+        reasons.append(day.reasons["reconstructed"])
     control, control_from = control_sensor(brew)
     return BrewReview(
         brew,
         rig,
-        balance,
-        held,
+        day.balance,
+        day.held,
         control,
         control_from,
-        reconstructed,
-        (*reasons, *grouped(balance.reasons, held.reasons)),
+        day.reconstructed,
+        (*reasons, *grouped(day.balance.reasons, day.held.reasons)),
         UnitChoice(units).system,
     )
 
