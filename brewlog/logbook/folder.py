@@ -98,7 +98,8 @@ def tell_unread(present: Mapping[str, Path], labels: Iterable[str], say: Say) ->
     for name, file in present.items():
         plain = present.get(name.removesuffix(".gz"))
         if name in known and name.endswith(".gz") and plain is not None:
-            _say(say, shown(file.name), "the same file as .csv and as .csv.gz", "one of them", "it is not read", False)
+            cost = f"{shown(plain.name)} was read, this one was not"
+            _say(say, shown(file.name), "the same file as .csv and as .csv.gz", "one of them", cost, False)
         elif name in known and file.name != name:
             _say(say, shown(file.name), "a file of this name", repr(name), f"read as {name}", True)
 
@@ -154,7 +155,8 @@ def find_traces(folder: Path, brews: Iterable[str], tests: Iterable[str], say: S
         parts = owned.setdefault(owner, {})
         if part in parts:
             found = f"the same trace as {shown(parts[part].name)}"
-            _say(say, where, found, "one file of this name", "it is not read", False)
+            cost = f"{shown(parts[part].name)} was read, this one was not"
+            _say(say, where, found, "one file of this name", cost, False)
             continue
         parts[part] = file
     if strangers > MANY:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from brewlog.logbook.clocks import read_moment
+from brewlog.logbook.doubles import ALIKE, IN_ORDER, Placed, column_of, without_doubles
 from brewlog.logbook.headers import shown
 from brewlog.logbook.problems import Problem, Say, Severity
 from brewlog.logbook.records import Event
@@ -18,10 +19,6 @@ from brewlog.logbook.traces import TraceData
 HOUR, DAY = 3600.0, 86400.0
 BEFORE, NEAR = 600.0, HOUR
 """An event that long before its trace, or after it, is noted. [s]"""
-ALIKE = 60.0
-"""Clock and elapsed time of one event may differ by that much. [s]"""
-IN_ORDER = ("mash-in", "mash-out", "lift", "boil", "boil end")
-"""Events that follow each other on every brew day."""
 _WISH = "a time such as 2024-05-31T09:30:00"
 _LOST, _KEPT = "this event is left out", "it is kept as it is"
 
@@ -43,23 +40,23 @@ def moments(rows: Sequence[Row], label: str, data: TraceData, say: Say) -> tuple
     -------
     tuple of Event
     """
-    found = []
-    placed: list[tuple[float, Row]] = []
+    placed: list[Placed] = []
     told = {"brief"} if data.brief else set()
     for row in rows:
         elapsed = _Place(row, data, say, told).elapsed()
         if elapsed is not None:
-            found.append(Event(label, row.values["event"], elapsed, row.own))
             placed.append((elapsed, row))
+    placed = without_doubles(placed, say)
     _tell_order(placed, say)
+    found = [Event(label, row.values["event"], elapsed, row.own) for elapsed, row in placed]
     return tuple(sorted(found, key=lambda event: event.elapsed))
 
 
-def _tell_order(placed: Sequence[tuple[float, Row]], say: Say) -> None:
+def _tell_order(placed: Sequence[Placed], say: Say) -> None:
     """Note events before what comes before them: those that are at odds with most others, until the rest can be."""
     left = [(time, row) for time, row in placed if row.values["event"] in IN_ORDER]
     while True:
-        first: dict[str, tuple[float, Row]] = {}
+        first: dict[str, Placed] = {}
         for time, row in left:
             first[row.values["event"]] = min(first.get(row.values["event"], (time, row)), (time, row), key=_time)
         rank = IN_ORDER.index
@@ -77,13 +74,12 @@ def _tell_order(placed: Sequence[tuple[float, Row]], say: Say) -> None:
         (time, row), (other, beside) = worst if count[id(worst[0][1])] >= count[id(worst[1][1])] else worst[::-1]
         side = "before" if time < other else "after"
         found = f"{row.values['event']} at {time:g} s, {side} {beside.values['event']} at {other:g} s"
-        column = "elapsed" if row.values.get("elapsed") is not None else "time"
         wish = f"{', '.join(IN_ORDER)} in this order"
-        say(Problem("events.csv", row.line, column, found, wish, _KEPT, "note"))
+        say(Problem("events.csv", row.line, column_of(row), found, wish, _KEPT, "note"))
         left = [(when, event) for when, event in left if event is not row]
 
 
-def _time(pair: tuple[float, Row]) -> float:
+def _time(pair: Placed) -> float:
     return pair[0]
 
 

@@ -20,10 +20,11 @@ from brewlog.logbook.merging import Part
 from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
 from brewlog.logbook.records import Rig
 from brewlog.logbook.resets import half_days, join_resets
+from brewlog.logbook.separators import SEPARATORS, find_separator
 from brewlog.logbook.series import is_filled
 from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
-from brewlog.logbook.tables import MANY, decimal_comma
-from brewlog.logbook.text import SEPARATORS, Decoded, Unreadable, decode, find_separator, read_bytes
+from brewlog.logbook.tables import decimal_comma
+from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack, tell_text
 from brewlog.logbook.times import TIMES, read_times
 
 
@@ -54,11 +55,12 @@ def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Te
     """One file; None, and a problem, where nothing of it can be used."""
     try:
         content = read_bytes(file, source.root)
-        decoded = decode(content)
+        decoded = decode(content.data)
     except Unreadable as error:
         tell.problem(None, None, error.found, error.expected, "this trace is left out")
         return None
-    twin = source.digests.setdefault(sha256(content).digest(), file)
+    tell_pack(tell.file, content.packed, tell.say)
+    twin = source.digests.setdefault(sha256(content.data).digest(), file)
     if twin not in source.files:
         found, wish = f"the very same file as {shown(twin.name)}", "a day of its own for each brew"
         tell.note(None, None, found, wish, "both are kept")
@@ -90,7 +92,8 @@ def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Te
     if not lines.rows:
         tell.problem(None, None, "no row under the header", "rows of times", "this trace is left out")
         return None
-    comma = _tell_text(decoded, separator, lines, tell)
+    comma = _tell_separator(separator, lines, tell)
+    tell_text(tell.file, decoded, tell.say)
     return _to_part(source, lines, headers, matched, line, comma, tell, told)
 
 
@@ -100,18 +103,11 @@ def _possible_units(found: Found) -> list[str]:
     return [CHANNELS[found.channel].unit, "W"] if found.channel in CHANNELS else []
 
 
-def _tell_text(decoded: Decoded, separator: str, lines: Lines, tell: Teller) -> bool | None:
+def _tell_separator(separator: str, lines: Lines, tell: Teller) -> bool | None:
     comma = decimal_comma((cell for k in range(min(200, len(lines.rows))) for cell in lines.cells(k)), separator)
     if separator != "," or comma:
         found = f"{SEPARATORS[separator]} between columns{', decimal comma' if comma else ''}"
         tell.note(None, None, found, "comma and decimal point", "it was read as such")
-    if decoded.guessed:
-        tell.note(None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such")
-    for number in decoded.damaged[:MANY]:
-        tell.problem(number, None, "bytes that are no text", "text in UTF-8", "they are left out")
-    if len(decoded.damaged) > MANY:
-        found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
-        tell.problem(decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out")
     return comma
 
 

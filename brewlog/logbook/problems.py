@@ -7,6 +7,8 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 Severity = Literal["problem", "note"]
+MANY = 3
+"""Things of one kind that are reported one by one; more are reported together."""
 
 
 @dataclass(frozen=True, slots=True)

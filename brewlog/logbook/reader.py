@@ -15,7 +15,7 @@ from brewlog.logbook.layout import FileLayout
 from brewlog.logbook.loading import TraceLoaders
 from brewlog.logbook.making import make_brew, make_rig, make_test
 from brewlog.logbook.naming import channel_names
-from brewlog.logbook.readings import tell_sizes
+from brewlog.logbook.readings import tell_sizes, tell_unitless
 from brewlog.logbook.relations import (
     assumed_rigs,
     by_brew,
@@ -26,7 +26,7 @@ from brewlog.logbook.relations import (
     unique,
 )
 from brewlog.logbook.tables import Row, TableReader
-from brewlog.logbook.text import Unreadable, decode, read_bytes
+from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack
 
 LONGEST_PATH = 1000
 """Longest path of a folder that a message repeats. [characters]"""
@@ -111,6 +111,8 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
         rig = known_rig(layout.BREWS, row, rigs, told)
         loads = loaders.add(label, rig, row, per_brew["events.csv"].get(label, []))
         brews[label] = make_brew(row, rig, per_brew, loads, told)
+    kept = {reading.line for brew in brews.values() for reading in brew.readings}
+    tell_unitless([row for row in tables[layout.READINGS.name] if row.line in kept], told.say)
     tests = {}
     for row in test_rows:
         label = row.values["label"]
@@ -128,13 +130,15 @@ def _rows(file: FileLayout, root: Path, present: Mapping[str, Path], told: Compl
     if path is None:
         return []
     try:
-        decoded = decode(read_bytes(path, root))
+        content = read_bytes(path, root)
+        decoded = decode(content.data)
     except Unreadable as error:
         if file is layout.BREWS:
             text = f"{path.name}: found {error.found}, expected {error.expected}; nothing could be read."
             raise ValueError(text) from error
         told.complain(path.name, None, None, error.found, error.expected, "nothing of this file could be read")
         return []
+    tell_pack(path.name, content.packed, told.say)
     return TableReader(file, path.name, told.say).read(decoded)
 
 

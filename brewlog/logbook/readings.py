@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -14,6 +15,8 @@ from brewlog.logbook.tables import Row
 from brewlog.logbook.values import plain
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
+_GRAVITIES = "SG, degP, Brix or kg/m^3"
+
 
 def tell_sizes(rows: Sequence[Row], say: Say) -> None:
     """Note the first row of each unit that has two sizes, such as the gallon."""
@@ -25,6 +28,48 @@ def tell_sizes(rows: Sequence[Row], say: Say) -> None:
             seen.add(sizes)
             cost = f"read as {sizes[0]}, and so on in this column"
             say(Problem("readings.csv", row.line, "unit", shown(unit), sizes[1], cost, "note"))
+
+
+def tell_unitless(rows: Sequence[Row], say: Say) -> None:
+    """Note once the readings whose unit is nowhere written, with the units that they were taken to be in.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Rows of readings.csv that were kept as readings.
+    say : callable
+        Takes each `Problem`.
+    """
+    lacking = [row for row in rows if row.values["quantity"] != "pH" and row.inside is None and not _unit(row)]
+    if not lacking:
+        return
+    usual = {"gravity": "SG"} | {quantity: unit for quantity, (unit, _, _) in OTHER_READINGS.items()}
+    taken = Counter(usual[row.values["quantity"]] for row in lacking)
+    first = lacking[0]
+    found, cost = (
+        f"no unit in {len(lacking)} rows",
+        "read as " + ", ".join(f"{unit} in {count} {'rows' if count > 1 else 'row'}" for unit, count in taken.items()),
+    )
+    if len(lacking) == 1:
+        found, cost = shown(first.cells.get("unit", "")) or "an empty cell", f"read as {next(iter(taken))}"
+    wish = f"the unit of each reading (a gravity in {_GRAVITIES})"
+    say(Problem("readings.csv", first.line, "unit", found, wish, cost, "note"))
+
+
+def _unit(row: Row) -> str:
+    """Unit of a reading as written: in its row, else behind the name of the values where it is one of the quantity."""
+    written = (row.values.get("unit") or "").strip()
+    above = row.units.get("value", "")
+    if written or not above:
+        return written
+    quantity = row.values["quantity"]
+    if quantity == "gravity":
+        return above if plain(above) in GRAVITY_WORDS or _is_density(above) else ""
+    try:
+        parse_unit(above, OTHER_READINGS[quantity][0])
+    except ValueError:
+        return ""
+    return above
 
 
 def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]) -> Reading | None:
@@ -44,7 +89,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     """
     quantity = cells["quantity"]
     cell = row.cells.get("value", "")
-    written = (cells.get("unit") or "").strip()
+    written = _unit(row)
     if row.inside is not None and not _same_unit(row.inside, written, quantity):
         cells = cells | {"value": ()}  # no number with its unit, but something else
 
@@ -54,7 +99,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
     if quantity == "gravity":
         unit = GRAVITY_WORDS.get(plain(written))
         if unit is None and not _is_density(written):
-            problem("unit", written, "SG, degP, Brix or kg/m^3", "this reading is left out")
+            problem("unit", written, _GRAVITIES, "this reading is left out")
             return None
         scale = Scale("1", 1.0, 0.0) if unit else parse_unit(written, "kg/m^3")
         unit = unit or "kg/m^3"

@@ -78,7 +78,7 @@ def by_brew(file: FileLayout, rows: list[Row], brew_rows: list[Row], told: Compl
                 continue
         owned = found.setdefault(label, [])
         before = lines.setdefault(tuple(row.cells.values()), row.line)
-        if before != row.line and file in (layout.GRIST, layout.ADDITIONS, layout.EVENTS_FILE):
+        if before != row.line and (file in (layout.GRIST, layout.ADDITIONS) or row.values.get("event") == "hops"):
             told.complain(
                 file.name, row.line, None, f"the same as line {before}", "every row once", "both count", "note"
             )

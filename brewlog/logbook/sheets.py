@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.headers import shown
-from brewlog.logbook.problems import Problem, Say
-from brewlog.logbook.tables import MANY
-from brewlog.logbook.text import MAX_CELL, MAX_COLUMNS, rows_of
+from brewlog.logbook.problems import MANY, Problem, Say
+from brewlog.logbook.separators import rows_of
+from brewlog.logbook.text import MAX_CELL, MAX_COLUMNS
 
 MAX_ROWS = 2_000_000
 """Most rows of a trace that are read."""

@@ -12,16 +12,15 @@ from brewlog.logbook import values
 from brewlog.logbook.cells import ColumnReader
 from brewlog.logbook.headers import Header, find_header, read_headers, shown, split_suffix, units_row
 from brewlog.logbook.layout import Column, FileLayout
-from brewlog.logbook.problems import Problem, Say
-from brewlog.logbook.text import MAX_COLUMNS, SEPARATORS, Decoded, find_separator, rows_of
+from brewlog.logbook.problems import MANY, Problem, Say
+from brewlog.logbook.separators import SEPARATORS, find_separator, rows_of
+from brewlog.logbook.text import MAX_COLUMNS, Decoded, tell_text
 
 _POINT = re.compile(r"\s*[+-]?\d*\.\d+\s*")
 _COMMA = re.compile(r"\s*[+-]?\d*,(\d{1,2}|\d{4,})\s*")
 _GROUP = re.compile(r"\s*[+-]?[1-9]\d{0,2}\.\d{3}\s*")
 MAX_ROWS = 50_000
 """Most rows of a table that are read; traces may be longer."""
-MANY = 3
-"""Things of one kind that are reported one by one; more are reported together."""
 MOST_COMPARED = 30
 """Unknown columns for which the nearest known one is looked for."""
 OWN_COLUMN = "kept as a column of your own"
@@ -36,6 +35,8 @@ class Row:
     own: dict[str, str] = field(default_factory=dict)
     cells: dict[str, str] = field(default_factory=dict)
     """Cells as written, by column."""
+    units: dict[str, str] = field(default_factory=dict)
+    """Units in the header, by column."""
     inside: str | None = None
     """Unit that stands inside the cell of a reading's value."""
     comma: bool | None = None
@@ -106,7 +107,7 @@ class TableReader:
                 self._problem(line, None, f"more than {MAX_ROWS} rows", f"at most {MAX_ROWS}", "the rest is left out")
                 break
             rows.append((line, cells))
-        self._tell_text(decoded)
+        tell_text(self.file, decoded, self.say)
         if not rows:
             self._problem(None, None, "an empty file", "a row of column names", "nothing of it could be read")
             return []
@@ -143,7 +144,8 @@ class TableReader:
     def _rows(
         self, columns: Sequence[tuple[Header, Column | None]], body: list[tuple[int, list[str]]], comma: bool | None
     ) -> list[Row]:
-        result = [Row(line, comma=comma) for line, _ in body]
+        units = {column.name: header.unit for header, column in columns if column and header.unit}
+        result = [Row(line, units=units, comma=comma) for line, _ in body]
         lines = [row.line for row in result]
         by_line = dict(zip(lines, result, strict=True))
 
@@ -274,15 +276,6 @@ class TableReader:
             if not lacking:
                 kept.append(row)
         return kept
-
-    def _tell_text(self, decoded: Decoded) -> None:
-        if decoded.guessed:
-            self._note(None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such")
-        for line in decoded.damaged[:MANY]:
-            self._problem(line, None, "bytes that are no text", "text in UTF-8", "they are left out")
-        if len(decoded.damaged) > MANY:
-            found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
-            self._problem(decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out")
 
     def _tell_quotes(self, headers: list[Header], body: list[tuple[int, list[str]]]) -> None:
         """Note cells that begin with a quote which is never closed."""

@@ -1,24 +1,24 @@
-"""Bytes of a file to rows of text: encoding, line ends, separator, with the line of each row."""
+"""Bytes of a file to text: packed or not, encoding, line ends, and what is to be said of them."""
 
 from __future__ import annotations
 
-import csv
 import gzip
 import io
 import os
 import re
 import stat
 import zlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
+
+from brewlog.logbook.problems import MANY, Problem, Say
 
 MAX_BYTES = 100_000_000
 """Largest file that is read, unpacked. [byte]"""
 MAX_COLUMNS = 2000
 MAX_CELL = 20_000
 """Longest cell that is read. [characters]"""
-SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 
 
 class Unreadable(Exception):
@@ -40,9 +40,19 @@ class Decoded:
     guessed: bool
     damaged: tuple[int, ...] = ()
     """Lines that hold bytes which are no text; each stands as the replacement character."""
+    patched: tuple[int, ...] = ()
+    """Lines in which bytes that are no UTF-8 were read in cp1252, as the rest of the file is UTF-8."""
 
 
-def read_bytes(path: Path, root: Path) -> bytes:
+class Content(NamedTuple):
+    """Bytes of a file."""
+
+    data: bytes
+    packed: bool
+    """True where they were gzip-compressed."""
+
+
+def read_bytes(path: Path, root: Path) -> Content:
     """Content of a file of the logbook, unpacked where it is gzip-compressed.
 
     Raises
@@ -67,7 +77,7 @@ def read_bytes(path: Path, root: Path) -> bytes:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise Unreadable(f"a file that cannot be opened ({reason})", "a file that can be read") from error
     if data[:2] != b"\x1f\x8b":
-        return data
+        return Content(data, False)
     try:
         with gzip.open(io.BytesIO(data)) as packed:
             data = packed.read(MAX_BYTES + 1)
@@ -75,7 +85,32 @@ def read_bytes(path: Path, root: Path) -> bytes:
         raise Unreadable(f"a damaged gzip file ({error})", "a whole gzip file") from error
     if len(data) > MAX_BYTES:
         raise Unreadable(f"more than {MAX_BYTES / 1e6:.0f} MB when unpacked", f"at most {MAX_BYTES / 1e6:.0f} MB")
-    return data
+    return Content(data, True)
+
+
+def tell_pack(file: str, packed: bool, say: Say) -> None:
+    """Note a file that was unpacked, or that was not though its name says so.
+
+    Parameters
+    ----------
+    file : str
+        Path relative to the logbook.
+    packed : bool
+        Whether it was gzip-compressed.
+    say : callable
+        Takes each `Problem`.
+    """
+    name = file.rpartition("/")[2]
+    named = name.casefold().endswith(".gz")
+    if packed and named:
+        found, wish, cost = "a gzip-compressed file", name[:-3], "it was unpacked and read in its place"
+    elif packed:
+        found, wish, cost = "a gzip-compressed file", f"text, or the name {name}.gz", "it was unpacked and read"
+    elif named:
+        found, wish, cost = "text that is not compressed", f"the name {name[:-3]}", "it was read as it is"
+    else:
+        return
+    say(Problem(file, None, None, found, wish, cost, "note"))
 
 
 def decode(data: bytes) -> Decoded:
@@ -109,11 +144,9 @@ def decode(data: bytes) -> Decoded:
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
-        bad = data.decode("utf-8", errors="replace").count("\ufffd")
-        signs = sum(byte >= 0xC2 for byte in data)
-        if signs > 2 * bad or nothing:  # UTF-8 by all other signs
+        if nothing:
             return _mended(data, "utf-8")
-        return _old_code_page(data)
+        return _two_code_pages(data) or _old_code_page(data)
     return _mended(data, "utf-8") if nothing else Decoded(_lines(text), "utf-8", False)
 
 
@@ -129,11 +162,39 @@ _MARKS = (
 def _mended(data: bytes, name: str) -> Decoded:
     text = _lines(data.decode(name, errors="replace").lstrip("\ufeff"))
     text = re.sub("\0+", "\ufffd", text)  # a logger that lost its power leaves zeros
-    signs = len(text)
-    if text.count("\ufffd") > max(10, 0.05 * signs):
+    if text.count("\ufffd") > max(FEW_BYTES, LITTLE * len(text)):
         raise Unreadable("bytes that are no text", "text in UTF-8")
-    damaged = tuple(number for number, line in enumerate(text.split("\n"), start=1) if "\ufffd" in line)
-    return Decoded(text, name, False, damaged)
+    return Decoded(text, name, False, _lines_with(text, "\ufffd"))
+
+
+FEW_BYTES, LITTLE = 10, 0.05
+"""Bytes that are no text, and their share of a file, above which it is none. [1]"""
+_NO_UTF8 = re.compile("[\udc80-\udcff]")
+_UTF8_SIGN = re.compile("[\u0080-\ud7ff\ue000-\U0010ffff]")
+_CP1252 = {0xDC00 + byte: bytes([byte]).decode("cp1252", errors="replace") for byte in range(0x80, 0x100)}
+"""Signs of cp1252 for the marks that stand for bytes which are no UTF-8."""
+
+
+def _two_code_pages(data: bytes) -> Decoded | None:
+    """UTF-8 into which lines in cp1252 were pasted; None for text without a sign of UTF-8, or with too little of it."""
+    text = _lines(data.decode("utf-8", errors="surrogateescape"))
+    strange = len(_NO_UTF8.findall(text))
+    if _UTF8_SIGN.search(text) is None or strange > max(FEW_BYTES, LITTLE * len(text)):
+        return None
+    odd = [number for number, line in enumerate(text.split("\n"), start=1) if _NO_UTF8.search(line)]
+    if 2 * len(odd) > sum(bool(line.strip()) for line in text.split("\n")):
+        return None
+    text = text.translate(_CP1252)
+    damaged = _lines_with(text, "\ufffd")
+    return Decoded(text, "utf-8", False, damaged, tuple(number for number in odd if number not in damaged))
+
+
+def _lines_with(text: str, sign: str) -> tuple[int, ...]:
+    return tuple(number for number, line in enumerate(text.split("\n"), start=1) if sign in line)
+
+
+_OF_UNITS = re.compile(r"° ?[CFPpB]|(?<![^\W\d])[a-z]?m[²³](?!\w)|µ(?=[mgLls]\b)")
+"""Signs that only units have: `°C`, `cm²`, `µm`; a superscript amid a word is a letter of another code page."""
 
 
 def _old_code_page(data: bytes) -> Decoded:
@@ -144,7 +205,7 @@ def _old_code_page(data: bytes) -> Decoded:
             text = data.decode(name)
         except UnicodeDecodeError:
             continue
-        found.append((-len(re.findall("°[ ]?[CFPpB]|[µ²³]", text)), len(found), text, name))
+        found.append((-len(_OF_UNITS.findall(text)), len(found), text, name))
     _, _, text, name = min(found)
     return Decoded(_lines(text), name, True)
 
@@ -160,57 +221,41 @@ def _lines(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def find_separator(text: str) -> str:
-    """Separator of the columns: the one that splits the first rows most evenly; comma if none.
+def tell_text(file: str, decoded: Decoded, say: Say) -> None:
+    """Say in which encoding a file was read where that is not plain UTF-8, and which lines of it are no text.
 
-    A first line `sep=;`, as spreadsheets write it, decides.
+    Parameters
+    ----------
+    file : str
+        Path relative to the logbook.
+    decoded : Decoded
+    say : callable
+        Takes each `Problem`.
     """
-    lines = [line for line in text[:50_000].split("\n")[:40] if line.strip()]
-    if lines and (told := _told_separator(lines[0])):
-        return told
-    for line in lines[:20]:
-        outside = "".join(line[:MAX_CELL].split('"')[::2])
-        counts = {sep: outside.count(sep) for sep in SEPARATORS}
-        # a comma inside headers that semicolons separate is rare, but a decimal comma in the row below is not
-        if counts[";"] and counts[";"] >= counts[","]:
-            return ";"
-        best = max(counts, key=lambda sep: counts[sep])
-        if counts[best]:
-            return best
-    return ","
+    if decoded.guessed:
+        say(Problem(file, None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such", "note"))
+    if decoded.patched:
+        found = f"{_listed(decoded.patched)} in cp1252 amid UTF-8"
+        cost = f"{'these lines were' if len(decoded.patched) > 1 else 'this line was'} read in cp1252"
+        say(Problem(file, decoded.patched[0], None, found, "UTF-8 throughout", cost, "note"))
+    for line in decoded.damaged[:MANY]:
+        say(Problem(file, line, None, "bytes that are no text", "text in UTF-8", "they are left out"))
+    if len(decoded.damaged) > MANY:
+        found = f"{len(decoded.damaged) - MANY} more lines with bytes that are no text"
+        say(Problem(file, decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out"))
 
 
-def _told_separator(line: str) -> str | None:
-    found = re.fullmatch(r"\s*\"?sep=(.)\"?\s*", line[:20].lower())
-    return found[1] if found and found[1] in SEPARATORS else None
+def _listed(lines: tuple[int, ...]) -> str:
+    """Lines in words, the first ones one by one.
 
-
-def rows_of(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
-    """Rows that hold any text, each with the line it starts on.
-
-    A quote that is never closed ends with its line: what follows is read as rows of its own.
+    Examples
+    --------
+    >>> _listed((3,)), _listed((3, 5)), _listed((3, 5, 6, 9))
+    ('line 3', 'lines 3 and 5', 'lines 3, 5, 6 and 1 more')
     """
-    lines = text.split("\n")
-    number = 0
-    while number < len(lines):
-        line = lines[number]
-        first = number + 1
-        number += 1
-        if not line.strip() or (first == 1 and _told_separator(line)):
-            continue
-        if '"' not in line:
-            yield first, line.split(separator)
-            continue
-        whole = line
-        joined = number
-        while whole.count('"') % 2 and joined < min(len(lines), number + 50) and len(whole) < MAX_CELL:
-            whole += "\n" + lines[joined]
-            joined += 1
-        if whole.count('"') % 2:  # never closed: a stray quote
-            yield first, line.split(separator)
-            continue
-        number = joined
-        try:
-            yield first, next(csv.reader(io.StringIO(whole, newline=""), delimiter=separator, skipinitialspace=True))
-        except (csv.Error, StopIteration):
-            yield first, line.split(separator)
+    if len(lines) == 1:
+        return f"line {lines[0]}"
+    names = [str(line) for line in lines[:MANY]]
+    if len(lines) > MANY:
+        return f"lines {', '.join(names)} and {len(lines) - MANY} more"
+    return f"lines {', '.join(names[:-1])} and {names[-1]}"

@@ -12,9 +12,10 @@ from brewlog.logbook.channels import DATE, Found
 from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock, zone_name
 from brewlog.logbook.durations import durations
 from brewlog.logbook.order import usual_step
+from brewlog.logbook.problems import MANY
 from brewlog.logbook.series import filled_among, tell_bad, tell_groups, to_numbers
 from brewlog.logbook.sheets import Teller
-from brewlog.logbook.tables import MANY, OWN_COLUMN
+from brewlog.logbook.tables import OWN_COLUMN
 from brewlog.quantities import parse_unit
 
 TIMES = ("elapsed", "time", DATE)

@@ -133,7 +133,9 @@ def water_data(brew: Brew, rig: Rig, added: Added) -> list[Datum]:
 
 def boil_minutes(brew: Brew) -> tuple[float, float] | None:
     """Length of the boil and its sd in min: between the recorded events, else as planned; None if neither is known."""
-    moments = {event.event: event.elapsed for event in brew.events}
+    moments: dict[str, float] = {}
+    for event in brew.events:
+        moments.setdefault(event.event, event.elapsed)
     if "boil" in moments and "boil end" in moments and moments["boil end"] > moments["boil"]:
         return (moments["boil end"] - moments["boil"]) / 60.0, 1.0
     if brew.boil_time is not None and brew.boil_time > 0:

@@ -59,8 +59,8 @@ def text_family() -> None:
         {"brews.csv": BREWS.replace("new hose", "n\u00e4her").encode("cp1252")},
     )
     case(family, "utf-16 without mark", "note", {"grist.csv": GRIST.encode("utf-16-le")})
-    case(family, "packed table", "clean", {"grist.csv": None, "grist.csv.gz": gzip.compress(GRIST.encode())})
-    case(family, "packed trace", "clean", {"traces/l1.csv": None, "traces/l1.csv.gz": gzip.compress(L1.encode())})
+    case(family, "packed table", "note", {"grist.csv": None, "grist.csv.gz": gzip.compress(GRIST.encode())})
+    case(family, "packed trace", "note", {"traces/l1.csv": None, "traces/l1.csv.gz": gzip.compress(L1.encode())})
     case(family, "cut pack", "problem", {"traces/l1.csv": None, "traces/l1.csv.gz": gzip.compress(L1.encode())[:-40]})
     case(family, "bytes of a picture", "problem", {"grist.csv": bytes(range(256)) * 20})
     case(family, "empty file", "problem", {"grist.csv": ""})

@@ -209,7 +209,9 @@ def test_a_packed_trace_reads_the_same(make_book):
     packed = gzip.compress(GOOD["traces/b1.csv"].encode())
     book = brewlog.read_logbook(make_book({"traces/b1.csv": None, "traces/b1.csv.gz": packed}))
     assert len(book.brews["b1"].trace) == 200
-    assert book.problems == ()
+    assert [(p.file, p.severity, p.found) for p in book.problems] == [
+        ("traces/b1.csv.gz", "note", "a gzip-compressed file")
+    ]
 
 
 def test_a_damaged_pack_costs_that_trace_only(make_book):
