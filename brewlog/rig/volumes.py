@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from brewlog.logbook.records import Brew, Rig
+from brewlog.logbook.records import Addition, Brew, Rig
 from brewlog.rig.capacity import grist_of
 from brewlog.rig.interval import Interval, over_brews
 from brewlog.wort.properties import extract_from_sg, wort_density
+from brewlog.wort.stated import usable_addition
+from brewlog.wort.water import water_density
 
-WATER_20 = 0.9982
+WATER_20 = float(water_density(20.0)) / 1000
 """[kg/L]"""
-
-
 SUGAR_ROOM = 0.62
 """Room that a kilogram of dissolved sugar takes, from the density of its solutions. [L/kg]"""
 
@@ -101,17 +101,40 @@ def volume_constants(
 
 
 def poured(brew: Brew) -> float | None:
-    """Volume that joined in the boil: water, and the room of dissolved sugar [L]; None where it is not recorded."""
+    """Volume at 20 degC that joined in the boil: water, and the room of dissolved extract.
+
+    Water by its mass, else by its volume at its temperature; an addition whose stage is not recorded counts as one to
+    the boil, as in the extract balance.
+
+    Parameters
+    ----------
+    brew : Brew
+
+    Returns
+    -------
+    float or None
+        None where an amount is not recorded, or makes no sense. [L]
+    """
     total = 0.0
-    for addition in brew.additions:
-        if addition.stage != "boil":
+    for addition in map(usable_addition, brew.additions):
+        if addition.stage in ("mash", "fermenter"):
             continue
         if addition.what == "water":
-            if addition.volume is None:
+            mass = water_mass(addition)
+            if mass is None:
                 return None
-            total += addition.volume
+            total += mass / WATER_20
         elif addition.what in ("sugar", "extract"):
             if addition.mass is None:
                 return None
-            total += SUGAR_ROOM * addition.mass * (1.0 if addition.extract is None else addition.extract)
+            dry = 1.0 if addition.extract is None else addition.extract
+            total += addition.mass * (SUGAR_ROOM * dry + (1.0 - dry) / WATER_20)
     return total
+
+
+def water_mass(addition: Addition) -> float | None:
+    """Mass of water that joined: as weighed, else its volume times the density at its temperature. [kg]"""
+    if addition.mass is not None or addition.volume is None:
+        return addition.mass
+    temp = 20.0 if addition.temp is None else min(max(addition.temp, 0.0), 100.0)
+    return addition.volume * float(water_density(temp)) / 1000

@@ -19,7 +19,7 @@ from brewlog.rig.capacity import Inventory
 from brewlog.rig.day import day_of
 from brewlog.rig.scale import weigh_scale
 from brewlog.rig.standing import standing_water
-from brewlog.rig.volumes import StageVolumes
+from brewlog.rig.volumes import StageVolumes, poured, volume_constants
 from brewlog.simulate import KITCHEN, BrewPlan, brew_record, simulate_day
 
 DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
@@ -62,6 +62,34 @@ def test_what_joins_in_the_boil_is_counted():
 
 
 @pytest.mark.parametrize(
+    ("addition", "litres"),
+    [
+        # density of water, IAPWS-95: 0.99821 kg/L at 20 degC, 0.95835 kg/L at 100 degC
+        (Addition("1", "water", mass=2.0, stage="boil"), 2.0 / 0.99821),
+        (Addition("1", "water", volume=2.0, temp=100.0, stage="boil"), 2.0 * 0.95835 / 0.99821),
+        (Addition("1", "water", mass=2.0, volume=9.0, stage="boil"), 2.0 / 0.99821),
+        (Addition("1", "water", mass=2.0), 2.0 / 0.99821),
+        (Addition("1", "water", mass=2.0, stage="fermenter"), 0.0),
+        (Addition("1", "water", mass=-2.0, volume=2.0, stage="boil"), 2.0),
+        (Addition("1", "extract", mass=1.0, extract=0.8, stage="boil"), 0.8 * 0.62 + 0.2 / 0.99821),
+    ],
+    ids=["kilograms", "hot litres", "weighed before read", "no stage", "fermenter", "impossible mass", "syrup"],
+)
+def test_what_joined_in_the_boil_counts_in_litres_at_20_degrees(addition, litres):
+    assert poured(Brew("1", additions=(addition,))) == pytest.approx(litres, abs=1e-3)
+
+
+def test_a_top_up_by_mass_keeps_the_brew_in_the_boil_off():
+    weighed = Brew("a", boil_time=60.0, additions=(Addition("a", "water", mass=2.0, stage="boil"),))
+    unknown = Brew("b", boil_time=60.0, additions=(Addition("b", "water", stage="boil"),))
+    stages = StageVolumes({"pre-boil": 28.0, "post-boil": 27.0}, {}, {})
+    constants = volume_constants([weighed, unknown], None, {"a": stages, "b": stages})
+    interval, _ = constants["boil_off"]
+    assert interval.estimate == pytest.approx(1.0 + 2.0 / 0.99821, abs=1e-3)
+    assert interval.brews == 1
+
+
+@pytest.mark.parametrize(
     ("change", "words"),
     [
         ({"power": None}, "no power is known"),
@@ -99,6 +127,36 @@ def test_rinse_water_that_still_runs_in_is_noticed():
     )
     with pytest.raises(ValueError, match="rinse water still ran in"):
         vapour_on_the_way(replace(found, base=base), KITCHEN.record(), stages_of(day), Told(0.95, 0.01), 7.6)
+
+
+def test_rinse_water_that_runs_in_to_the_end_is_noticed():
+    # half a litre per minute at 72 degC: as the wort gets hotter and more, the same power warms it slower and slower
+    rinsed = rinsed_to_the_end(rate=0.5)
+    with pytest.raises(ValueError, match="rinse water seems to have run in to the end"):
+        vapour_on_the_way(rinsed, POT, RINSED, Told(0.95, 0.01), 6.0)
+    told = vapour_on_the_way(rinsed_to_the_end(rate=0.0), POT, RINSED, Told(0.95, 0.01), 6.0)
+    assert told.estimate == pytest.approx(2.0, abs=0.6)
+
+
+RINSED = StageVolumes({"pre-boil": 30.0}, {}, {"pre-boil": 0.0})
+
+
+def rinsed_to_the_end(rate):
+    """A day of water whose rinse runs in until the boil; walls 3 W/K, vapour 2 W/kPa, 30 L at the boil."""
+    step, power, room = 30.0, 2400.0, 20.0
+    litres, temp, temps = 30.0, 100.0, []
+    while temp > 82.0:  # backwards from the boil
+        temps.append(temp)
+        heat = litres * 0.9982 * 4205.0 + 8 * 490.0
+        vapour = 2.0 * float(vapour_pressure(np.array([temp]))[0] - 1.2)
+        inflow = rate / 60 * 4187.0 * (temp - 72.0)
+        temp -= step * (0.95 * power - 3.0 * (temp - room) - vapour - inflow) / heat
+        litres -= rate * step / 60
+    base = np.concatenate([temps[::-1], np.full(40, 100.0)])
+    t = step * np.arange(base.size)
+    frame = pd.DataFrame({"elapsed": t, "base_temp": base, "power": 100.0, "ambient_temp": room})
+    events = (Event("1", "mash-in", 0.0), Event("1", "lift", 0.0), Event("1", "boil", step * len(temps)))
+    return day_of(Brew("1", rig="pot", load_trace=lambda: (frame, (), events)), POT)
 
 
 def test_stretches_weigh_by_what_they_know():
