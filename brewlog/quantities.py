@@ -15,6 +15,8 @@ from typing import Any, NamedTuple
 import numpy as np
 import pint
 
+from brewlog.unit_spellings import DIFFERENCES, SHARED, SPELLINGS, TEMPERATURES, UNCLEAR
+
 ureg: pint.UnitRegistry = pint.UnitRegistry()
 """The one registry of brewlog."""
 
@@ -136,140 +138,6 @@ _SIGNS = str.maketrans(
     }
 )
 
-_SPELLINGS = {
-    "l": "L",
-    "lt": "L",
-    "ltr": "L",
-    "liters": "L",
-    "litres": "L",
-    "litre": "L",
-    "ml": "mL",
-    "hl": "hL",
-    "us gal": "US_liquid_gallon",
-    "usgal": "US_liquid_gallon",
-    "us gallon": "US_liquid_gallon",
-    "us gallons": "US_liquid_gallon",
-    "gal us": "US_liquid_gallon",
-    "gals": "gallon",
-    "imp gal": "imperial_gallon",
-    "uk gal": "imperial_gallon",
-    "uk gallon": "imperial_gallon",
-    "imperial gallon": "imperial_gallon",
-    "imperial gallons": "imperial_gallon",
-    "imperial gal": "imperial_gallon",
-    "gal imp": "imperial_gallon",
-    "us qt": "US_liquid_quart",
-    "qts": "quart",
-    "us quart": "US_liquid_quart",
-    "us quarts": "US_liquid_quart",
-    "imp qt": "imperial_quart",
-    "uk qt": "imperial_quart",
-    "imperial quart": "imperial_quart",
-    "imperial quarts": "imperial_quart",
-    "pts": "pint",
-    "us pt": "pint",
-    "us pint": "pint",
-    "us pints": "pint",
-    "imp pt": "imperial_pint",
-    "uk pt": "imperial_pint",
-    "imp pint": "imperial_pint",
-    "uk pint": "imperial_pint",
-    "imperial pint": "imperial_pint",
-    "imperial pints": "imperial_pint",
-    "fl oz": "US_fluid_ounce",
-    "fl. oz": "US_fluid_ounce",
-    "us fl oz": "US_fluid_ounce",
-    "fluid ounces": "US_fluid_ounce",
-    "imp fl oz": "imperial_fluid_ounce",
-    "uk fl oz": "imperial_fluid_ounce",
-    "bbl": "beer_barrel",
-    "bbls": "beer_barrel",
-    "barrel": "beer_barrel",
-    "barrels": "beer_barrel",
-    "us bbl": "beer_barrel",
-    "imp bbl": "imperial_barrel",
-    "uk bbl": "imperial_barrel",
-    "lbs": "lb",
-    "kgs": "kg",
-    "kilo": "kg",
-    "kilos": "kg",
-    "gram": "g",
-    "grams": "g",
-    "gr": "g",
-    "oz": "oz",
-    "kw": "kW",
-    "w": "W",
-    "sec": "s",
-    "secs": "s",
-    "seconds": "s",
-    "mins": "min",
-    "minutes": "min",
-    "hr": "h",
-    "hrs": "h",
-    "hours": "h",
-    "msec": "ms",
-    "milliseconds": "ms",
-    "pct": "%",
-    "per cent": "%",
-    "fraction": "1",
-    "kg/kg": "1",
-    "thou": "thou",
-    "mil": "thou",
-    "mils": "thou",
-    "inches": "inch",
-    "in": "inch",
-    "feet": "ft",
-    "masl": "m",
-    "lpm": "L/min",
-    "l/min": "L/min",
-    "gpm": "gallon/min",
-    "us gpm": "gallon/min",
-    "gph": "gallon/h",
-    "imp gpm": "imperial_gallon/min",
-    "l/h": "L/h",
-    "ltr/min": "L/min",
-}
-_TEMPERATURES = {
-    "c": "degC",
-    "degc": "degC",
-    "deg c": "degC",
-    "celsius": "degC",
-    "deg celsius": "degC",
-    "degrees c": "degC",
-    "degrees celsius": "degC",
-    "degree celsius": "degC",
-    "centigrade": "degC",
-    "cdeg": "degC",
-    "oc": "degC",
-    "grad c": "degC",
-    "grad celsius": "degC",
-    "f": "degF",
-    "degf": "degF",
-    "deg f": "degF",
-    "fahrenheit": "degF",
-    "deg fahrenheit": "degF",
-    "degrees f": "degF",
-    "degrees fahrenheit": "degF",
-    "degree fahrenheit": "degF",
-    "fdeg": "degF",
-    "of": "degF",
-    "k": "K",
-    "kelvin": "K",
-}
-_UNCLEAR = frozenset({"cwt", "hundredweight", "hundredweights", "ton", "tons"})
-"""Names of several masses, none of which is meant more often than the others."""
-_DIFFERENCES = {"degC": "delta_degC", "degF": "delta_degF", "K": "K", "kelvin": "K"}
-
-
-_SHARED = {
-    "gal": "gal", "gals": "gal", "gallon": "gal", "gallons": "gal", "gpm": "gal", "gph": "gal",
-    "qt": "qt", "qts": "qt", "quart": "qt", "quarts": "qt",
-    "pt": "pint", "pts": "pint", "pint": "pint", "pints": "pint",
-    "floz": "fl oz", "fl oz": "fl oz", "fl. oz": "fl oz", "fluid ounce": "fl oz", "fluid ounces": "fl oz",
-    "bbl": "bbl", "bbls": "bbl", "barrel": "bbl", "barrels": "bbl",
-}  # fmt: skip
-"""Units that have one size in the United States and another in imperial measure, by the ways to write them."""
-
 
 class Scale(NamedTuple):
     """How numbers in some unit become canonical: ``canonical = factor * number + offset``."""
@@ -351,7 +219,7 @@ def two_sizes(text: str) -> tuple[str, str] | None:
     if len(text) > MAX_UNIT_LENGTH:
         return None
     low = " ".join(text.casefold().replace("_", " ").split()).rstrip(".")
-    name = next((_SHARED[part] for part in (low, *re.split(r" ?/ ?| per ", low)) if part in _SHARED), None)
+    name = next((SHARED[part] for part in (low, *re.split(r" ?/ ?| per ", low)) if part in SHARED), None)
     if name is None:
         return None
     us, imperial = (parse_unit(f"{kind} {name}", "L").factor for kind in ("US", "imp"))
@@ -371,16 +239,16 @@ def _readings(text: str, unit: str) -> list[str]:
     low = plain.casefold().rstrip(".")
     found: list[str] = []
     if unit in ("degC", "K"):
-        name = _TEMPERATURES.get(low) or _TEMPERATURES.get(low.replace("delta_", "").replace("delta ", ""))
+        name = TEMPERATURES.get(low) or TEMPERATURES.get(low.replace("delta_", "").replace("delta ", ""))
         if name is not None:
             delta = unit == "K"
             if low.startswith("delta") and not delta:
                 return []  # a difference where a temperature is wanted
-            return [_DIFFERENCES[name] if delta else name]
-    if low in _UNCLEAR:
+            return [DIFFERENCES[name] if delta else name]
+    if low in UNCLEAR:
         return []
-    if low in _SPELLINGS:
-        found.append(_SPELLINGS[low])
+    if low in SPELLINGS:
+        found.append(SPELLINGS[low])
     if low in ("1", "-") and unit in ("1", "%"):
         found.append("1")
     return [*found, plain, low]

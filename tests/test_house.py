@@ -16,6 +16,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "brewlog"
 ROOMS = [
     "plain",
+    "unit_spellings",
     "quantities",
     "sucrose",
     "logbook",

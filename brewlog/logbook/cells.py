@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from typing import Any
 from unicodedata import normalize
 
 from brewlog.logbook import values
+from brewlog.logbook.cell_units import not_celsius, number_and_unit
 from brewlog.logbook.gravities import DEGP, SG, THREE_DECIMALS, Curve, gravity_unit
 from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import Column
@@ -19,7 +19,6 @@ from brewlog.logbook.text import MAX_CELL
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
 _UNCLEAR = "the column is left out until its unit is clear"
-_WITH_UNIT = re.compile(r"\s*([+-]?[\d.,'\u00a0\u202f]*\d[.,]?(?: \d{3})*)\s*([^\d\s.,][^\d]{0,20}\d?)\s*")
 SMALLEST_PER_CENT = {"extract": 1.0, "moisture": 0.2, "fine_coarse": 0.2, "power": 1.0}
 """A per cent at or below this is a fraction of one (common practice, no source)."""
 
@@ -255,41 +254,3 @@ class ColumnReader:
 
     def _note(self, line: int, found: str, expected: str, cost: str) -> None:
         self.say(Problem(self.file, line, self.header.written, shown(found), expected, cost, "note"))
-
-
-def number_and_unit(cell: str, comma: bool | None) -> tuple[list[float], str] | None:
-    """Number and unit of a cell such as `5.1 kg`; None if it is no such cell.
-
-    Examples
-    --------
-    >>> number_and_unit("5.1 kg", None), number_and_unit("81,2%", None), number_and_unit("1.O44", None)
-    (([5.1], 'kg'), ([81.2], '%'), None)
-    """
-    found = _WITH_UNIT.fullmatch(cell) if len(cell) <= 60 else None
-    numbers = values.parse_number(found[1], comma) if found else []
-    return (numbers, found[2].strip()) if found and numbers else None
-
-
-def not_celsius(numbers: Sequence[float], hot: float, share: float = 0.25) -> str | None:
-    """Unit that temperatures are plainly in where they cannot be degC: `degF` or `K`; None where they can.
-
-    More than a share of them lies above `hot`, and none below freezing: one wild value among others is no other unit.
-
-    Parameters
-    ----------
-    numbers : sequence of float
-    hot : float
-        Hottest temperature that can be. [degC]
-    share : float
-        [1]
-
-    Examples
-    --------
-    >>> not_celsius([68, 149, 152, 168], 105.0), not_celsius([66, 72, 660], 105.0), not_celsius([339.1, 345.2], 105.0)
-    ('degF', None, 'K')
-    """
-    if not numbers or sum(number > hot for number in numbers) <= share * len(numbers) or min(numbers) < 32.0:
-        return None
-    if min(numbers) > 260.0 and max(numbers) < 390.0:
-        return "K"
-    return "degF" if max(numbers) <= 260.0 else None

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook import values
-from brewlog.logbook.cells import not_celsius, number_and_unit
+from brewlog.logbook.cell_units import not_celsius, number_and_unit
 from brewlog.logbook.channels import Found
 from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import CHANNELS, Column

@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook import faults
+from brewlog.logbook.bed_probe import find_fallback, find_probe_out
+from brewlog.logbook.faults import find_absent, find_gaps
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.order import Told
 from brewlog.logbook.records import TraceFault
 from brewlog.logbook.sheets import Teller
+from brewlog.logbook.spikes import clean_channel
+from brewlog.logbook.stuck import find_frozen, find_stuck
 
 MOST_FAULTS = 5
 """Faults of one kind in one channel that are told one by one."""
@@ -40,27 +43,27 @@ def clean(frame: pd.DataFrame, follows: str | None = None) -> list[TraceFault]:
         Sensor that the controller follows as the brewer says, `mash` or `base`.
     """
     elapsed = frame["elapsed"].to_numpy(dtype=float)
-    found = faults.find_gaps(elapsed)
+    found = find_gaps(elapsed)
     for name, column in CHANNELS.items():
         if name in frame:
-            kept, faulty = faults.clean_channel(elapsed, frame[name].to_numpy(dtype=float), column)
+            kept, faulty = clean_channel(elapsed, frame[name].to_numpy(dtype=float), column)
             frame[name] = kept
             found += faulty
     sensors = {name: frame[name].to_numpy(dtype=float) for name in _SENSORS if name in frame}
-    more = faults.find_stuck(elapsed, sensors) + faults.find_frozen(elapsed, sensors)
+    more = find_stuck(elapsed, sensors) + find_frozen(elapsed, sensors)
     if "mash_temp" in sensors:
-        more += faults.find_probe_out(elapsed, sensors["mash_temp"], "mash_temp")
+        more += find_probe_out(elapsed, sensors["mash_temp"], "mash_temp")
     for fault in more:
         where = (elapsed >= fault.start) & (elapsed <= fault.end)
         frame.loc[where, str(fault.channel)] = np.nan
     found += more
     for name in ("mash_temp", "base_temp", "wort_temp", "ambient_temp"):
         if name in frame:
-            absent = faults.find_absent(elapsed, frame[name].to_numpy(dtype=float), CHANNELS[name])
+            absent = find_absent(elapsed, frame[name].to_numpy(dtype=float), CHANNELS[name])
             found += [fault for fault in absent if not _known_already(fault, found)]
     if {"mash_temp", "base_temp", "set_temp"} <= set(frame.columns):
         mash, base, target = (frame[name].to_numpy(dtype=float) for name in ("mash_temp", "base_temp", "set_temp"))
-        found += faults.find_fallback(elapsed, mash, base, target, follows)
+        found += find_fallback(elapsed, mash, base, target, follows)
     return found
 
 

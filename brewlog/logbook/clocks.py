@@ -6,26 +6,16 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date as Date
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-_DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y", "%Y/%m/%d", "%Y.%m.%d", "%d-%m-%Y",
-         "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
-_TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p")
-_ODD = ("%b %d %H:%M:%S %Y", "%Y-%m-%d_%H-%M-%S", "%Y-%m-%d %H-%M-%S", "%Y-%m-%dT%H.%M.%S", "%Y-%m-%d %H.%M.%S",
-        "%d.%m.%Y %H.%M.%S", "%Y-%m-%d_%H:%M:%S", "%d/%b/%Y:%H:%M:%S", "%Y-%m-%d %H:%M:%S:%f")  # fmt: skip
-FORMATS = (
-    *(f"{day} {time}" for day in _DAYS for time in _TIMES),
-    *(f"{time} {day}" for day in _DAYS for time in _TIMES[:3]),
-    *_ODD,
-)
+from brewlog.logbook.clock_forms import other_forms, words_of
+
 _PARTED = re.compile(r",(?= \d{1,2}:\d{2})")
 _COMPACT = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?")
-NEAR = timedelta(days=2)
-"""How near its day the first time of a trace must lie to decide between day and month."""
 SERIAL_ZERO = pd.Timestamp("1899-12-30").timestamp()
 _OFFSET = re.compile(r".*(?::\d{2}|T\d{4}(?:\d{2})?)(?:\.\d{1,9})? ?(Z|z|[+-]\d{2}:?(?:\d{2})?)")
 _MIDNIGHT = re.compile(r"[T ]+24:00(?::00(?:\.0+)?)?")
@@ -135,13 +125,13 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
             )
             sample = [text for text in texts if text][:: max(1, len(filled) // 200)]
             local = np.array([_offset(found[1]) if found else 0.0 for found in offsets])
-        fitted = _other_forms(texts, sample, day)
+        fitted = other_forms(texts, sample, day)
         if fitted is None:
             return None
         form, iso, swappable = fitted
-        read_as = _words(form)
+        read_as = words_of(form)
         if swappable and not zoned:
-            return Clock(_seconds(iso, late), False, False, f"{_words(form)}; day and month could be swapped")
+            return Clock(_seconds(iso, late), False, False, f"{words_of(form)}; day and month could be swapped")
     seconds = _seconds(iso, late) - local
     if not zoned:
         return Clock(seconds, False, True, read_as)
@@ -226,32 +216,6 @@ def read_moment(text: str) -> Clock | None:
     return Clock(np.array([seconds - (offset or 0.0)]), zone is not None, True, None, offset)
 
 
-def _other_forms(texts: pd.Series, sample: list[str], day: Date | None) -> tuple[str, pd.Series, bool] | None:
-    """The form that fits most cells, the times by it, and whether day and month could be swapped."""
-    some = [form for form in FORMATS if any(_fits(text, form) for text in sample[:5])]
-    likely = [form for form in some if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
-    fits = {form: pd.to_datetime(texts, format=form, errors="coerce") for form in likely}
-    if not fits:
-        return None
-    most = max(times.notna().sum() for times in fits.values())
-    fits = {form: times for form, times in fits.items() if times.notna().sum() == most}
-    near = {form: times for form, times in fits.items() if day and abs(times.min().date() - day) <= NEAR}
-    fits = near or fits
-    # a brew day lasts hours: the shortest span is the right one, a tie is no answer
-    spans = {form: times.max() - times.min() for form, times in fits.items()}
-    best = min(spans, key=lambda form: spans[form])
-    rivals = [form for form in fits if spans[form] == spans[best] and not fits[form].equals(fits[best])]
-    return best, fits[best], bool(rivals)
-
-
-def _fits(text: str, form: str) -> bool:
-    try:
-        datetime.strptime(text, form)
-    except ValueError:
-        return False
-    return True
-
-
 def _numbers(numbers: np.ndarray) -> Clock | None:
     middle = float(np.nanmedian(numbers))
     for low, high, factor, name in _EPOCHS:
@@ -297,9 +261,3 @@ def _over_midnight(seconds: np.ndarray) -> np.ndarray:
     result = seconds.copy()
     result[known] += 86400.0 * days
     return result
-
-
-def _words(form: str) -> str:
-    names = {"d": "day", "m": "month", "b": "month", "B": "month", "Y": "year", "y": "year", "H": "hour", "I": "hour",
-             "M": "minute", "S": "second", "f": "fraction", "p": "AM/PM"}  # fmt: skip
-    return re.sub(r"%([A-Za-z])", lambda match: names[match[1]], form)

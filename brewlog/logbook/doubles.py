@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from brewlog.logbook.problems import Problem, Say
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 
 Placed = tuple[float, Row]
 """Time since the first row of the trace, and the row. [s]"""

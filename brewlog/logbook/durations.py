@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from brewlog.logbook.cells import number_and_unit
+from brewlog.logbook.cell_units import number_and_unit
 from brewlog.logbook.order import usual_step
 from brewlog.quantities import parse_unit
 

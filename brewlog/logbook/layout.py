@@ -2,63 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
-Kind = Literal["label", "text", "number", "whole", "date", "word", "clock"]
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of a file."""
-
-    name: str
-    """As in the header, without unit."""
-    meaning: str
-    kind: Kind = "text"
-    unit: str = ""
-    """Canonical unit of a number."""
-    written: str = ""
-    """Unit where the header names none."""
-    low: float = float("-inf")
-    """Smallest value that can be, in the canonical unit."""
-    high: float = float("inf")
-    words: tuple[str, ...] = ()
-    """Allowed words; empty = any."""
-    field: str = ""
-    """Field of the record, where its name differs from the column's."""
-    needed: bool = False
-    """A row without it cannot be read."""
-    wanted: bool = False
-    """A row without it is read, but lacks what it should have."""
-    missed: bool = False
-    """A file without this column is told so; an empty cell is one that was not recorded."""
-    hot: float = float("inf")
-    """A column without unit whose median lies above this is plainly not in degC. [degC]"""
-
-    @property
-    def target(self) -> str:
-        """Field of the record."""
-        return self.field or self.name
-
-    @property
-    def header(self) -> str:
-        """The header as `brewlog new` writes it."""
-        shown = self.written or self.unit
-        return f"{self.name} [{shown}]" if shown not in ("", "1") else self.name
-
-
-@dataclass(frozen=True, slots=True)
-class FileLayout:
-    """One file of a logbook."""
-
-    name: str
-    meaning: str
-    columns: tuple[Column, ...]
-
-    def column(self, name: str) -> Column | None:
-        """The column of that name, or None."""
-        return next((column for column in self.columns if column.name == name), None)
+from brewlog.logbook.channel_layout import CHANNELS as CHANNELS
+from brewlog.logbook.channel_layout import COMMON_WORDS as COMMON_WORDS
+from brewlog.logbook.columns import Column as Column
+from brewlog.logbook.columns import FileLayout as FileLayout
 
 
 def _number(name: str, meaning: str, unit: str, low: float, high: float, written: str = "", field: str = "") -> Column:
@@ -233,91 +182,4 @@ WATER_TESTS = FileLayout(
 FILES = (BREWS, RIGS, GRIST, ADDITIONS, RESTS, READINGS, EVENTS_FILE, CHANNELS_FILE, WATER_TESTS)
 """Every file but the traces, in the order in which they are read."""
 
-_TRACE_TEMP = (-40.0, 115.0)
-CHANNELS = {
-    "mash_temp": Column(
-        "mash_temp", "a probe standing in the grain bed", "number", "degC", "", *_TRACE_TEMP, hot=104.0
-    ),
-    "base_temp": Column("base_temp", "the sensor at the kettle's base", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
-    "set_temp": Column("set_temp", "the controller's target", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
-    "power": Column("power", "electrical power of the heater", "number", "%", "", 0.0, 110.0),
-    "heater": Column("heater", "heater off (0) or on (1)", "number", "1", "", 0.0, 1.0),
-    "pump": Column("pump", "recirculation, of full speed", "number", "%", "", 0.0, 110.0),
-    "flow": Column("flow", "recirculation flow", "number", "L/min", "", 0.0, 1000.0),
-    "ambient_temp": Column("ambient_temp", "air around the rig", "number", "degC", "", *_TRACE_TEMP, hot=45.0),
-    "wort_temp": Column("wort_temp", "wort after the mash", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
-}
-"""Channels of a trace."""
-COMMON_WORDS = {
-    "time": ("time", "timestamp", "datetime", "date time", "date and time", "clock"),
-    "elapsed": (
-        "elapsed",
-        "elapsed time",
-        "seconds",
-        "secs",
-        "sec",
-        "minutes",
-        "mins",
-        "hours",
-        "time elapsed",
-        "elapsed seconds",
-        "elapsed minutes",
-        "run time",
-        "t",
-    ),
-    "mash_temp": (
-        "mash_temp",
-        "mash",
-        "mash temperature",
-        "bed",
-        "bed temp",
-        "bed temperature",
-        "grain temp",
-        "grain bed",
-        "mash probe",
-        "temp mash",
-        "temp bed",
-    ),
-    "base_temp": (
-        "base_temp",
-        "base",
-        "kettle",
-        "kettle temp",
-        "kettle temperature",
-        "kettle base",
-        "base temperature",
-        "bottom temp",
-        "temp base",
-        "temp kettle",
-    ),
-    "set_temp": (
-        "set_temp",
-        "set",
-        "target",
-        "target temp",
-        "target temperature",
-        "setpoint",
-        "set point",
-        "set temperature",
-        "setpoint temp",
-        "setpoint temperature",
-        "sp",
-    ),
-    "power": ("power", "heater power", "heat power", "heat", "output", "duty", "duty cycle", "heater duty", "pwm"),
-    "heater": ("heater", "heater on", "element", "heater state"),
-    "pump": ("pump", "pump speed", "pump on", "recirculation"),
-    "flow": ("flow", "flow rate", "return flow", "recirculation flow"),
-    "ambient_temp": (
-        "ambient_temp",
-        "ambient",
-        "room",
-        "room temp",
-        "room temperature",
-        "ambient temperature",
-        "air",
-        "air temp",
-    ),
-    "wort_temp": ("wort_temp", "wort", "wort temperature"),
-}
-"""Words that plainly name a channel; any but the first is a guess that is reported."""
 TRACE_FOLDER = "traces"

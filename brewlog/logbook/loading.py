@@ -15,7 +15,7 @@ from brewlog.logbook.naming import ByRig, unused_names
 from brewlog.logbook.parts import TraceSource
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Event, Rig, TraceFault
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 from brewlog.logbook.traces import TraceData, load_trace
 
 ROWS_KEPT = 4_000_000

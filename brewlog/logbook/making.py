@@ -10,7 +10,7 @@ from brewlog.logbook import layout, values
 from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Malt, Rest, Rig, WaterTest
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 
 _PAIR = re.compile(r"(\d{1,6})\s*(tight|loose)", re.IGNORECASE)
 

@@ -13,7 +13,7 @@ from brewlog.logbook.doubles import ALIKE, IN_ORDER, Placed, column_of, without_
 from brewlog.logbook.headers import shown
 from brewlog.logbook.problems import Problem, Say, Severity
 from brewlog.logbook.records import Event
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 from brewlog.logbook.traces import TraceData
 
 HOUR, DAY = 3600.0, 86400.0

@@ -10,7 +10,7 @@ from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Rig
 from brewlog.logbook.relations import known_rig
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 from brewlog.quantities import parse_unit
 
 ByRig = dict[str | None, dict[str, Named]]

@@ -20,10 +20,10 @@ from brewlog.logbook.merging import Part
 from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
 from brewlog.logbook.records import Rig
 from brewlog.logbook.resets import half_days, join_resets
+from brewlog.logbook.rows import decimal_comma
 from brewlog.logbook.separators import SEPARATORS, find_separator
 from brewlog.logbook.series import is_filled
 from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
-from brewlog.logbook.tables import decimal_comma
 from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack, tell_text
 from brewlog.logbook.times import TIMES, read_times
 

@@ -25,7 +25,8 @@ from brewlog.logbook.relations import (
     tell_traceless,
     unique,
 )
-from brewlog.logbook.tables import Row, TableReader
+from brewlog.logbook.rows import Row
+from brewlog.logbook.tables import TableReader
 from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack
 
 LONGEST_PATH = 1000

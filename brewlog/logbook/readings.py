@@ -11,7 +11,7 @@ from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import GRAVITY_UNITS, GRAVITY_WORDS, OTHER_READINGS
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.records import Reading
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 from brewlog.logbook.values import plain
 from brewlog.quantities import Scale, parse_unit, two_sizes
 

@@ -11,7 +11,7 @@ from brewlog.logbook.folder import can_be_a_file
 from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import FileLayout
 from brewlog.logbook.records import Rig
-from brewlog.logbook.tables import Row
+from brewlog.logbook.rows import Row
 
 MANY = 20
 """Brews lacking the same that are reported one by one; more are reported together."""

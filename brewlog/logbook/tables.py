@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from brewlog.logbook import values
 from brewlog.logbook.cells import ColumnReader
 from brewlog.logbook.headers import Header, find_header, read_headers, shown, split_suffix, units_row
 from brewlog.logbook.layout import Column, FileLayout
 from brewlog.logbook.problems import MANY, Problem, Say
+from brewlog.logbook.rows import Row, are_row_numbers, decimal_comma
 from brewlog.logbook.separators import SEPARATORS, find_separator, rows_of
 from brewlog.logbook.text import MAX_COLUMNS, Decoded, tell_text
 
-_POINT = re.compile(r"\s*[+-]?\d*\.\d+\s*")
-_COMMA = re.compile(r"\s*[+-]?\d*,(\d{1,2}|\d{4,})\s*")
-_GROUP = re.compile(r"\s*[+-]?[1-9]\d{0,2}\.\d{3}\s*")
 MAX_ROWS = 50_000
 """Most rows of a table that are read; traces may be longer."""
 MOST_COMPARED = 30
@@ -26,66 +22,10 @@ MOST_COMPARED = 30
 OWN_COLUMN = "kept as a column of your own"
 
 
-@dataclass(slots=True)
-class Row:
-    """One row: its line, its values by field, its texts by column of the brewer's own."""
-
-    line: int
-    values: dict[str, Any] = field(default_factory=dict)
-    own: dict[str, str] = field(default_factory=dict)
-    cells: dict[str, str] = field(default_factory=dict)
-    """Cells as written, by column."""
-    units: dict[str, str] = field(default_factory=dict)
-    """Units in the header, by column."""
-    inside: str | None = None
-    """Unit that stands inside the cell of a reading's value."""
-    comma: bool | None = None
-    """Whether the file writes a decimal comma; None where it does not tell."""
-
-
-def decimal_comma(texts: Iterable[str], separator: str) -> bool | None:
-    """Whether a file writes a decimal comma: True, False (point), or None where no cell tells.
-
-    Examples
-    --------
-    >>> decimal_comma(["20,5", "3"], ";"), decimal_comma(["20.5"], ","), decimal_comma(["1,044"], ",")
-    (True, False, None)
-    """
-    comma = point = either = 0
-    for text in texts:
-        if len(text) > 40:
-            continue
-        if "," in text:
-            comma += _COMMA.fullmatch(text) is not None
-        elif "." in text and _POINT.fullmatch(text):
-            group = _GROUP.fullmatch(text) is not None  # 1.044 may be a thousand and 44
-            either += group
-            point += not group
-    if comma and point:
-        return None if max(comma, point) < 20 * min(comma, point) else comma > point
-    if comma or point:
-        return bool(comma)
-    return False if either else (True if separator == ";" else None)
-
-
 def _begins_with(written: str, name: str) -> bool:
     """True for a header that begins with a column's name and goes on with a sign that no name has."""
     pattern = r"[\s_-]*".join(re.escape(part) for part in name.split("_"))
     return re.match(rf"\s*{pattern}\s*[^\w\s/.,-]", written, re.IGNORECASE) is not None
-
-
-def are_row_numbers(cells: Sequence[str]) -> bool:
-    """True for whole numbers that count the rows, as spreadsheets and programs put them first.
-
-    Examples
-    --------
-    >>> are_row_numbers(["0", "1", "2"]), are_row_numbers(["3", "5"]), are_row_numbers(["1"])
-    (True, False, False)
-    """
-    texts = [cell.strip() for cell in cells]
-    if len(texts) < 2 or not all(text.isdecimal() and len(text) < 10 for text in texts):
-        return False
-    return all(int(b) - int(a) == 1 for a, b in pairwise(texts))
 
 
 @dataclass

@@ -188,7 +188,8 @@ def test_a_trace_of_two_code_pages_is_read_and_told(make_book):
 
 def test_a_file_in_one_old_code_page_is_read_in_that_one_as_before(make_book):
     for code in ("cp1252", "cp850", "mac_roman"):
-        text = (NOTED + "b1,Märzenmalz,5,81,4,20 °C\nb2,Grünmalz,5.2,81,4,18 °C\n").encode(code)
+        plain = "b1,oats,0.1,,,\nb1,rye,0.1,,,\nb2,oats,0.2,,,\nb2,rye,0.1,,,\n"  # most lines are UTF-8 as well
+        text = (NOTED + "b1,Märzenmalz,5,81,4,20 °C\nb2,Grünmalz,5.2,81,4,18 °C\n" + plain).encode(code)
         book = brewlog.read_logbook(make_book({"grist.csv": text}))
         assert book.brews["b1"].malts[0].malt == "Märzenmalz"
         assert [p.found for p in book.problems if p.column is None] == [f"text in {code}"]
