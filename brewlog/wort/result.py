@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from brewlog.plain import plain
 from brewlog.quantities import with_unit
 from brewlog.wort.losses import water_account, waterfall
 from brewlog.wort.summary import DEFINITIONS, account_text
@@ -153,25 +154,22 @@ class ExtractBalance:
 
     def to_dict(self) -> dict[str, Any]:
         """Efficiencies, account and stages as plain values ready for JSON; missing is None."""
-
-        def plain(value: Any) -> dict[str, float] | None:
-            return None if value is None else {"estimate": float(value.nominal_value), "sd": float(value.std_dev)}
-
         names = ("potential", *DEFINITIONS)
         steps = [
-            {"step": str(step), "kind": str(row["kind"]), "estimate": float(row["estimate"]), "sd": float(row["sd"])}
+            {"step": step, "kind": row["kind"], "estimate": row["estimate"], "sd": row["sd"]}
             for step, row in self.waterfall.iterrows()
         ]
         stages = {"volume": self.volume, "gravity": self.gravity, "extract_mass": self.extract_mass}
-        return {
+        values = {
             "brew": self.brew,
-            **{name: plain(getattr(self, name)) for name in names},
-            **{what: {stage: plain(value) for stage, value in table.items()} for what, table in stages.items()},
+            **{name: _estimate(getattr(self, name)) for name in names},
+            **{what: {stage: _estimate(value) for stage, value in table.items()} for what, table in stages.items()},
             "waterfall": steps,
-            "reasons": dict(self.reasons),
-            "notes": list(self.notes),
+            "reasons": self.reasons,
+            "notes": self.notes,
             "units": {**dict.fromkeys(DEFINITIONS, "%"), "potential": "kg", "volume": "L", "gravity": "SG"},
         }
+        return {name: plain(value) for name, value in values.items()}
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -183,6 +181,10 @@ class ExtractBalance:
         from brewlog.figures import plot_waterfall
 
         return plot_waterfall(self.waterfall, ax)
+
+
+def _estimate(value: Any) -> dict[str, Any] | None:
+    return None if value is None else {"estimate": value.nominal_value, "sd": value.std_dev}
 
 
 def _interval(value: Any) -> dict[str, float]:

@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
 from brewlog.logbook.records import Addition
 from brewlog.wort import extract_balance, extract_from_sg, extract_mass, sg_from_extract, wort_density
-
-D = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("brewdays.py"))))
-FERMENTER = D.FERMENTER
-FIRST_WORT = D.FIRST_WORT
-POST = D.POST
-POTENTIAL = D.POTENTIAL
-PRE = D.PRE
-RIG = D.RIG
-WATER = D.WATER
-brew = D.brew
-read = D.read
+from tests.wort.brewdays import FERMENTER, FIRST_WORT, POST, POTENTIAL, PRE, RIG, WATER, brew, read
 
 
 def test_kettle_sugar_and_top_up_water_belong_to_the_account():

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 from hypothesis import HealthCheck, given, settings
@@ -13,10 +10,8 @@ from hypothesis import strategies as st
 
 from brewlog.logbook.records import Addition, Malt, Reading, Rig
 from brewlog.wort import ExtractBalance, extract_balance
+from tests.wort.brewdays import BREW, RIG
 
-D = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("brewdays.py"))))
-BREW = D.BREW
-RIG = D.RIG
 SPOILT = Rig(
     "shed", volume_sd=0.0, gravity_sd=-0.001, refractometer_factor=0.0, hydrometer_temp=float("nan"), dead_volume=-1.0,
     vessel_material="wood",

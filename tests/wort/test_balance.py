@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -15,18 +12,7 @@ from brewlog.logbook.records import Brew
 from brewlog.wort import correct_hydrometer, extract_balance, extract_from_sg, extract_mass, volume_at_20, wort_density
 from brewlog.wort.batch import balance_batch
 from brewlog.wort.inventory import constant
-
-D = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("brewdays.py"))))
-FERMENTER = D.FERMENTER
-FIRST_WORT = D.FIRST_WORT
-MALTS = D.MALTS
-POST = D.POST
-POTENTIAL = D.POTENTIAL
-PRE = D.PRE
-RIG = D.RIG
-WATER = D.WATER
-brew = D.brew
-read = D.read
+from tests.wort.brewdays import FERMENTER, FIRST_WORT, MALTS, POST, POTENTIAL, PRE, RIG, WATER, brew, read
 
 
 def test_each_efficiency_by_hand():

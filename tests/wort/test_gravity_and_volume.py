@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
@@ -22,13 +18,13 @@ from brewlog.wort import (
     wort_density,
 )
 from brewlog.wort.gravity import saccharometer_extract_float
+from tests.wort.published import CONTRACTION, HYDROMETER, HYDROMETER_15, IN_VOLUME
 
-P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
 AIR = 1.2
 
 
 def test_hydrometer_correction_with_glass_and_sugar():
-    for scale, made_for, temp, reading, sg, percent in P.HYDROMETER:
+    for scale, made_for, temp, reading, sg, percent in HYDROMETER:
         if scale == "SG":
             ours = correct_hydrometer(reading, temp, made_for)
             assert ours == pytest.approx(sg, abs=2e-5)
@@ -50,7 +46,7 @@ def to_15(sg_20):
     ("reading", "cool", "hot"), [(1.005, 5e-4, 1e-3), (1.020, 5e-4, 1e-3), (1.040, 5e-4, 1e-3), (1.060, 1e-3, 1.3e-3)]
 )
 def test_hydrometer_for_15_degrees_against_the_table_in_home_use(reading, cool, hot):
-    temp, add = np.array([row for row in P.HYDROMETER_15 if row[0] > 0]).T
+    temp, add = np.array([row for row in HYDROMETER_15 if row[0] > 0]).T
     ours = to_15(correct_hydrometer(np.full_like(temp, reading), temp, 15.0)) - reading
     np.testing.assert_allclose(ours[temp <= 30], add[temp <= 30], atol=cool, rtol=0)
     np.testing.assert_allclose(ours, add, atol=hot, rtol=0)
@@ -58,7 +54,7 @@ def test_hydrometer_for_15_degrees_against_the_table_in_home_use(reading, cool, 
 
 def test_near_freezing_the_15_degree_table_goes_back_with_the_water_and_wort_does_not():
     # water is densest at 4 degC, so that the table's correction turns back below it; wort of 1.040 does not
-    (zero, at_zero), (five, at_five) = P.HYDROMETER_15[:2]
+    (zero, at_zero), (five, at_five) = HYDROMETER_15[:2]
     assert (zero, five) == (0.0, 5.0)
     assert at_zero > at_five
     for temp, add in ((zero, at_zero), (five, at_five)):
@@ -91,7 +87,7 @@ def test_refractometer_is_divided_by_its_factor():
 
 
 def test_contraction_of_hot_wort_alone_and_on_the_marks_of_a_vessel():
-    percent, temp, liquid, marks = np.array(P.CONTRACTION).T
+    percent, temp, liquid, marks = np.array(CONTRACTION).T
     np.testing.assert_allclose(volume_at_20(1.0, temp, percent / 100), liquid, atol=2e-5, rtol=0)
     np.testing.assert_allclose(
         volume_at_20(1.0, temp, percent / 100, vessel="stainless steel"), marks, atol=2e-4, rtol=0
@@ -116,7 +112,7 @@ def test_vessels_of_other_metals():
 
 
 def test_extract_in_a_hot_volume_by_two_chains():
-    for litres, temp, plato, sps4, asbc in P.IN_VOLUME:
+    for litres, temp, plato, sps4, asbc in IN_VOLUME:
         ours = extract_mass(volume_at_20(litres, temp, plato / 100), plato / 100)
         assert ours == pytest.approx(sps4, rel=2e-4)
         assert ours == pytest.approx(asbc, rel=1e-3)

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,14 +11,7 @@ from uncertainties import correlation_matrix
 from brewlog.logbook.records import Rig
 from brewlog.wort import correct_hydrometer, extract_balance, extract_from_sg, sg_from_extract, wort_density
 from brewlog.wort.instruments import BRIX_PER_K
-
-D = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("brewdays.py"))))
-FERMENTER = D.FERMENTER
-FIRST_WORT = D.FIRST_WORT
-PRE = D.PRE
-RIG = D.RIG
-brew = D.brew
-read = D.read
+from tests.wort.brewdays import FERMENTER, FIRST_WORT, PRE, RIG, brew, read
 
 
 def test_repeats_average_their_scatter_but_not_the_offset_of_one_instrument():

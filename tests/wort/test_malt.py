@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
@@ -14,12 +10,11 @@ from brewlog.rig.capacity import malt_heat_capacity, water_heat_capacity
 from brewlog.wort import as_is, first_wort_maximum, malt_default, malt_potential
 from brewlog.wort.malt import MALT_DEFAULTS
 from brewlog.wort.potential import weigh_grist
-
-P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
+from tests.wort.published import FIRST_WORT
 
 
 def test_first_wort_maximum():
-    ratio, extract, moisture, simple, with_malt_water = np.array(P.FIRST_WORT).T
+    ratio, extract, moisture, simple, with_malt_water = np.array(FIRST_WORT).T
     np.testing.assert_allclose(100 * first_wort_maximum(ratio, extract / 100), simple, atol=0.002, rtol=0)
     np.testing.assert_allclose(
         100 * first_wort_maximum(ratio, extract / 100, moisture / 100), with_malt_water, atol=0.002, rtol=0

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -21,8 +17,20 @@ from brewlog.wort import (
     water_density,
     wort_density,
 )
+from tests.wort.published import (
+    APPARENT_POINTS,
+    GALLON,
+    HANDBOOK,
+    PLATO_SG,
+    POINTS,
+    SG_PLATO,
+    SPS4,
+    SPS4_TEMPS,
+    TRUE_POINTS,
+    WINE_TABLE,
+    WORT_HEAT,
+)
 
-P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
 AIR = 1.2
 
 
@@ -31,22 +39,22 @@ def true_sg(extract):
 
 
 def test_density_is_the_sps4_formula():
-    extract = np.array(list(P.SPS4)) / 100
+    extract = np.array(list(SPS4)) / 100
     np.testing.assert_allclose(
-        wort_density(extract[:, None], np.array(P.SPS4_TEMPS)), np.array(list(P.SPS4.values())), atol=0.001, rtol=0
+        wort_density(extract[:, None], np.array(SPS4_TEMPS)), np.array(list(SPS4.values())), atol=0.001, rtol=0
     )
 
 
 def test_density_at_20_is_that_of_the_handbook():
-    percent, density, grams = np.array(P.HANDBOOK).T
+    percent, density, grams = np.array(HANDBOOK).T
     np.testing.assert_allclose(wort_density(percent / 100, 20.0), density, atol=0.1, rtol=0)
     np.testing.assert_allclose(1000 * extract_mass(1.0, percent / 100), grams, atol=0.1, rtol=0)
 
 
 def test_true_and_apparent_points_are_kept_apart():
-    percent, true = np.array(P.TRUE_POINTS).T
+    percent, true = np.array(TRUE_POINTS).T
     np.testing.assert_allclose(true_sg(percent / 100), true, atol=6e-5, rtol=0)
-    percent, apparent = np.array(P.APPARENT_POINTS).T
+    percent, apparent = np.array(APPARENT_POINTS).T
     np.testing.assert_allclose(sg_from_extract(percent / 100), apparent, atol=3e-5, rtol=0)
 
 
@@ -64,7 +72,7 @@ def test_a_handbook_misprint_is_not_followed():
 
 
 def test_gravity_agrees_with_the_polynomials_of_the_trade():
-    percent, asbc, nbs, true, apparent = np.array(P.PLATO_SG).T
+    percent, asbc, nbs, true, apparent = np.array(PLATO_SG).T
     np.testing.assert_allclose(sg_from_extract(percent / 100), apparent, atol=1e-5, rtol=0)
     np.testing.assert_allclose(true_sg(percent / 100), true, atol=1e-5, rtol=0)
     # ASBC and NBS (Circular 440) polynomials: within 0.00004 of SPS-4 up to 22 %, ASBC is not made for stronger wort
@@ -76,7 +84,7 @@ def test_gravity_agrees_with_the_polynomials_of_the_trade():
 def test_extract_agrees_with_the_polynomials_of_the_trade():
     # ASBC polynomial between SG and mass per cent, and that of NBS Circular C440, as quoted; the points beside them are
     # the polynomials worked out, to check that they are the same ones
-    sg, asbc, nbs = np.array(P.SG_PLATO).T
+    sg, asbc, nbs = np.array(SG_PLATO).T
     np.testing.assert_allclose(-616.868 + 1111.14 * sg - 630.272 * sg**2 + 135.997 * sg**3, asbc, atol=1e-4)
     np.testing.assert_allclose(-669.56218 + 1262.7794 * sg - 775.68212 * sg**2 + 182.46007 * sg**3, nbs, atol=1e-4)
     ours = 100 * extract_from_sg(sg)
@@ -87,21 +95,21 @@ def test_extract_agrees_with_the_polynomials_of_the_trade():
 
 
 def test_weight_of_a_gallon_in_air():
-    percent, pounds = np.array(P.GALLON).T
+    percent, pounds = np.array(GALLON).T
     # brass weights of 8400 kg/m3 against air of 1.2 kg/m3
     in_air = (wort_density(percent / 100, 20.0) - AIR) / (1 - AIR / 8400) * 3.785411784e-3 / 0.45359237
     np.testing.assert_allclose(in_air, pounds, atol=0.001, rtol=0)
 
 
 def test_extract_in_a_volume_at_15_degrees():
-    ratio, grams = np.array(P.WINE_TABLE).T
+    ratio, grams = np.array(WINE_TABLE).T
     water = water_density(15.0)
     extract = extract_from_density(ratio * water, 15.0)  # true relative density
     np.testing.assert_allclose(extract * wort_density(extract, 15.0) / 10, grams, atol=0.02, rtol=0)
 
 
 def test_points_per_kilogram_are_no_constant():
-    strength, percent, true, apparent, by_gallon = np.array(P.POINTS).T
+    strength, percent, true, apparent, by_gallon = np.array(POINTS).T
     extract = percent / 100
     np.testing.assert_allclose(extract_mass(1.0, extract), strength, rtol=1e-4)
     points = 1000 * (sg_from_extract(extract) - 1) / extract_mass(1.0, extract)
@@ -135,7 +143,7 @@ def test_more_points_at_one_volume_are_a_little_more_extract():
 
 
 def test_specific_heat_of_wort():
-    percent, temp, heat = np.array(P.WORT_HEAT).T
+    percent, temp, heat = np.array(WORT_HEAT).T
     np.testing.assert_allclose(specific_heat(percent / 100, temp), heat, rtol=3e-4)
 
 

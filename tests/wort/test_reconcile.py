@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
 from brewlog.wort.account import INDEX, STATES, Account
 from brewlog.wort.reconcile import reconcile
-
-P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
+from tests.wort.published import GUM_H3
 
 # Narasimhan and Jordache, Data Reconciliation and Gross Error Detection, 2000, example 1.1: flows of a heat exchanger
 # with bypass, all measured with the same sd; splitter, exchanger, bypass, mixer
@@ -122,7 +117,7 @@ def test_end_gauge_of_the_gum():
 
 def test_calibration_line_of_the_gum():
     # JCGM 100 (GUM), H.3: correction of a thermometer, y1 + y2 (t - 20); u from the scatter of the eleven points
-    reading, correction = np.array(P.GUM_H3).T
+    reading, correction = np.array(GUM_H3).T
     design = np.column_stack([np.ones_like(reading), reading - 20.0])
     slope = np.hstack([design, -np.eye(11)])
     readings = np.concatenate([[0.0, 0.0], correction])

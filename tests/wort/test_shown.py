@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from types import SimpleNamespace
 
 import matplotlib as mpl
 import pytest
@@ -14,16 +11,7 @@ from brewlog.logbook.records import Addition, Brew
 from brewlog.quantities import unit_of
 from brewlog.wort import extract_balance, extract_from_sg, extract_mass
 from brewlog.wort.balance import CONTRADICTION
-
-D = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("brewdays.py"))))
-FERMENTER = D.FERMENTER
-FIRST_WORT = D.FIRST_WORT
-MALTS = D.MALTS
-POST = D.POST
-PRE = D.PRE
-RIG = D.RIG
-brew = D.brew
-read = D.read
+from tests.wort.brewdays import FERMENTER, FIRST_WORT, MALTS, POST, PRE, RIG, brew, read
 
 
 def test_waterfall_closes_and_names_what_would_split_a_step():

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 from iapws import IAPWS97
 
 from brewlog.quantities import ureg
 from brewlog.wort import air_pressure, boiling_point, latent_heat, water_density, water_specific_heat
-
-P = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("published.py"))))
+from tests.wort.published import ALTITUDE, BOILING, WATER
 
 
 def test_density_and_specific_heat_of_water_are_those_of_iapws95():
-    temp, density, heat = np.array(P.WATER).T
+    temp, density, heat = np.array(WATER).T
     np.testing.assert_allclose(water_density(temp), density, atol=0.02, rtol=0)  # Kell 1975 differs by 0.006
     np.testing.assert_allclose(water_specific_heat(temp), heat, atol=1.0, rtol=0)  # a polynomial through IAPWS-95
 
@@ -31,13 +26,13 @@ def test_water_agrees_with_the_industrial_formulation(celsius):
 
 
 def test_boiling_point_and_latent_heat_by_pressure():
-    pressure, temp, heat = np.array(P.BOILING).T
+    pressure, temp, heat = np.array(BOILING).T
     np.testing.assert_allclose(boiling_point(pressure=pressure), temp, atol=0.01, rtol=0)
     np.testing.assert_allclose(latent_heat(temp) / 1000, heat, atol=0.5, rtol=0)
 
 
 def test_boiling_point_by_altitude():
-    altitude, pressure, temp = np.array(P.ALTITUDE).T
+    altitude, pressure, temp = np.array(ALTITUDE).T
     np.testing.assert_allclose(air_pressure(altitude), pressure, atol=0.02, rtol=0)
     np.testing.assert_allclose(boiling_point(altitude), temp, atol=0.02, rtol=0)
 
