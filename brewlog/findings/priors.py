@@ -56,7 +56,7 @@ OWN_SD = 2.0
 OTHERS: Mapping[str, tuple[float, float, str, str]] = {
     "intercept": (72.0, 15.0, "points", "efficiency of an average brew"),
     "hold_rms": (0.0, 7.0, "points per K", "tightness: what is asked for, so all but free"),
-    "trend": (0.0, 2.5, "points over the log", "steady learning, or steady decline"),
+    "trend": (0.5, 2.5, "points over the log", "steady learning, rarely steady decline"),
     "rig": (0.0, 3.0, "points", "each rig's own level"),
     "programme": (0.0, 1.5, "points", "each mash programme's own level: its rests set efficiency and tightness alike"),
     "step": (0.0, 1.0, "points", "what nobody wrote down when the control sensor was moved"),
