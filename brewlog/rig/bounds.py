@@ -4,24 +4,59 @@ from __future__ import annotations
 
 import numpy as np
 
+from brewlog.rig.boiling import LID_OFF_LOSS, ROOM_VAPOUR, vapour_pressure
+from brewlog.rig.day import ROOM
 from brewlog.rig.interval import Interval
 
 MODEL_BOUND = frozenset({"probe_lag", "probe_offset"})
 """Constants that also take up what the model leaves out, whatever their interval: where the probe stands in the bed,
 how the loss parts between base and bed, the free wort on top. A mash tells the fit's value, not the probe's."""
 
+MASH_BOUND = frozenset({"heat_share", "heat_loss", "bed_flow", "bed_conductance"})
+"""Constants whose bound is for physics that shows in the mash temperatures: it is added unless six brews or more show
+nothing alike (`lackoffit`). The others' bounds are for what no temperature shows, and always added: how much the walls
+lose without lid, and the steam of the mash."""
+
 BOUND_SD = {
     "heat_share": 0.006,
     "heat_loss": 0.04,
     "bed_flow": 0.10,
     "bed_conductance": 0.10,
-    "vapour_loss": 0.25,
     "absorption": 0.04,
 }
 """Relative sd, from forty simulated rigs with more physics than the model (element, wall, free wort on top, a bed that
 sets, steam under the lid), drawn at random: share off by -0.2 +- 0.6 %; loss by 4 +- 3 % against conduction alone, by
--1 +- 3 % with the steam; flow by -8 +- 10 % against its mean over the mash; vapour on the way to the boil by
-18 +- 26 %; absorption by 3 +- 1 %, the steam of the mash. [1]"""
+-1 +- 3 % with the steam; flow by -8 +- 10 % against its mean over the mash; absorption by 3 +- 1 %, the steam of the
+mash. [1]"""
+
+
+BEFORE_BOIL = 95.0
+"""Middle of the way to the boil on which the vapour is told. [degC]"""
+
+
+def walls_bound(vapour_loss: float, heat_loss: float) -> float:
+    """Relative sd of the vapour from what lid-off walls lose beside it, which is assumed alike for all brews.
+
+    Parameters
+    ----------
+    vapour_loss : float
+        [W/kPa]
+    heat_loss : float
+        Of the mash. [W/K]
+
+    Returns
+    -------
+    float
+        0 where one of them is not known. [1]
+
+    Examples
+    --------
+    >>> round(walls_bound(2.3, 7.0), 2)
+    0.34
+    """
+    pressure = float(vapour_pressure(np.array(BEFORE_BOIL))) - ROOM_VAPOUR
+    sd = LID_OFF_LOSS[0] * LID_OFF_LOSS[1] * heat_loss * (BEFORE_BOIL - ROOM[0]) / pressure
+    return sd / abs(vapour_loss) if np.isfinite(sd) and np.isfinite(vapour_loss) and vapour_loss else 0.0
 
 
 def with_bound(interval: Interval, bound: float) -> Interval:

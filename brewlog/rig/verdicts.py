@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Rig
-from brewlog.rig.bounds import BOUND_SD, MODEL_BOUND, with_bound, with_lag
+from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, MODEL_BOUND, walls_bound, with_bound, with_lag
 from brewlog.rig.day import LOGGED_ROOM_SD
 from brewlog.rig.interval import Interval, far_off, over_brews
+from brewlog.rig.lackoffit import lack_of_fit
 from brewlog.rig.mashes import Mashes, Ready
-from brewlog.rig.model import LAYERS
+from brewlog.rig.remarks import remarks
 from brewlog.rig.vessel import Vessel, with_vessel
 from brewlog.rig.watertests import WaterTests
 
@@ -81,7 +82,7 @@ def constants_table(
     -------
     table : pandas.DataFrame
     spread : pandas.DataFrame
-        Intervals without the bound of the model, and that bound.
+        Intervals without the bound of the model, that bound, and how much of it was added.
     notes : list of str
     """
     notes: list[str] = []
@@ -89,11 +90,12 @@ def constants_table(
     spread: dict[str, dict[str, float]] = {}
     power_sd = float(np.median([r[0].power_sd for r in ready.values()])) if ready else 0.0
     scaled = any(r[3] is not None for r in ready.values())
+    lack = lack_of_fit(mashes.fits[label] for label in mashes.lags if label in mashes.fits)
     for name in UNITS:
         if name in volumes:
             interval, rests = volumes[name]
             bound = BOUND_SD.get(name, 0.0)
-            spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
+            spread[name] = _spread(interval, bound, bound)
             rows[name] = _row(name, with_bound(interval, bound), rests)
         elif name == "vessel_heat_capacity":
             rows[name] = _vessel_row(vessel, vessel_words)
@@ -102,37 +104,24 @@ def constants_table(
         else:
             interval, rests = _over(name, per_brew, trials, notes, mashes.lag_slope, vessel)
             bound = BOUND_SD.get(name, 0.0)
+            if name == "vapour_loss":
+                bound = walls_bound(interval.estimate, float(rows["heat_loss"]["estimate"]))  # type: ignore[arg-type]
             if name in ("heat_share", "heat_loss"):  # all brews lean on the one vessel: their spread does not show it
                 interval = with_bound(interval, _vessel_part(ready, vessel))
+            added = 0.0 if name in MASH_BOUND and lack.excluded else bound
             if name == "heat_loss":
-                bound = float(np.hypot(bound, power_sd))
-            spread[name] = {"low": interval.low, "high": interval.high, "bound_sd": bound}
-            rows[name] = _row(name, with_bound(interval, bound), rests + (f"; model ±{bound:.1%}" if bound else ""))
+                bound, added = float(np.hypot(bound, power_sd)), float(np.hypot(added, power_sd))
+            spread[name] = _spread(interval, bound, added)
+            rows[name] = _row(name, with_bound(interval, added), rests + (f"; model ±{added:.1%}" if added else ""))
     _special(rows, record, per_brew, ready, scaled, notes)
-    if mashes.model.name == "layered bed" and mashes.fits and any(r[2] == "base and bed" for r in ready.values()):
-        notes.append(
-            f"The bed is taken as {LAYERS} layers through which the wort flows; the probe fits best at a depth of "
-            f"{mashes.depth:g} (0 top, 1 bottom). bed_conductance follows from bed_flow."
-        )
-    if "probe_offset" in per_brew:
-        notes.append(
-            "Three quarters of the loss are taken from the base; if the bed loses more, probe_offset comes out lower. "
-            "Their sum, heat_loss, does not depend on it. probe_offset and probe_lag also take up where the probe "
-            "stands in the bed and what the model leaves out: their intervals are those of the fit, not of the probe."
-        )
-    if scaled:
-        notes.append(
-            "The scale rests on recorded litres and kilograms: if all litres are 1 % too low in the book, heat_share, "
-            "heat_loss and bed_flow come out about 1 % too low, and the intervals do not know of it."
-        )
-    if power_sd > 0:
-        notes.append(
-            f"The heater is switched in windows that the log meets in step: its power at rest is known to "
-            f"{100 * power_sd:.0f} % only, and so is heat_loss. Log mean power (an energy meter) to know it better."
-        )
+    notes += remarks(per_brew, mashes, ready, scaled, power_sd, lack)
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "constant"
     return table, pd.DataFrame.from_dict(spread, orient="index"), notes
+
+
+def _spread(interval: Interval, bound: float, added: float) -> dict[str, float]:
+    return {"low": interval.low, "high": interval.high, "bound_sd": bound, "added_sd": added}
 
 
 def _vessel_part(ready: Ready, vessel: Vessel) -> float:
@@ -159,7 +148,7 @@ def _over(
     away = far_off(values.to_numpy())
     if away.any():
         labels = ", ".join(str(label) for label in values.index[away])
-        notes.append(f"{name}: brew {labels} left out, further than 6 robust sd from the other brews.")
+        notes.append(f"{name}: brew {labels} left out, further from the other brews than these are from each other.")
         values = values[~away]
     heat_ups = sum(str(label).startswith("test ") for label in values.index)
     rests = f"spread between {len(values) - heat_ups} brews" + (f" and {heat_ups} water tests" if heat_ups else "")
@@ -185,12 +174,17 @@ def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
         "estimate": interval.estimate,
         "sd": interval.sd,
         "low": interval.low,
-        "high": interval.high,
+        "high": _at_most_one(interval) if name == "heat_share" else interval.high,
         "unit": UNITS[name],
         "brews": interval.brews,
         "verdict": verdict,
         "rests_on": rests if interval.brews else "nothing",
     }
+
+
+def _at_most_one(interval: Interval) -> float:
+    """Upper limit of a share, which cannot exceed one; an estimate above one is left, with a note, as it is."""
+    return min(interval.high, 1.0) if interval.estimate <= 1 else interval.high
 
 
 def _vessel_row(vessel: Vessel, words: str) -> dict[str, object]:

@@ -7,15 +7,23 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import brentq
 from scipy.signal import lfilter
 
-from brewlog.logbook.records import Brew, Event, Malt, Rig
+from brewlog.logbook.records import Brew, Event, Malt, Reading, Rig
+from brewlog.rig.boiling import LID_OFF_LOSS, ROOM_VAPOUR, vapour_pressure
+from brewlog.rig.bounds import BOUND_SD
 from brewlog.rig.capacity import malt_heat_capacity, vessel_from_records, water_heat_capacity
-from brewlog.rig.model import Model, layered, one_node
+from brewlog.rig.model import Model, conductance_of_flow, layered, one_node
+from brewlog.wort.properties import sg_from_extract, specific_heat, wort_density
+from brewlog.wort.water import latent_heat
 
 NAMEPLATE = 2500.0
 RECORD = Rig("drawn", heater_power=NAMEPLATE, kettle_volume=35.0, vessel_mass=8.0, vessel_material="stainless steel")
+BOIL_TRUTH = {"vapour_loss": 2.3, "boil_off": 2.6, "absorption": 0.9, "transfer_loss": 1.5}
 TRUTH = {"heat_share": 0.93, "heat_loss": 7.0, "bed_flow": 2.8, "probe_lag": 25.0, "probe_offset": 0.1}
+_TEMPS = np.linspace(60.0, 102.0, 421)
+_PRESSURES = vapour_pressure(_TEMPS)
 
 
 @dataclass(frozen=True)
@@ -39,6 +47,32 @@ class DrawnRig:
     model: Model = field(default_factory=layered)
     truth: Mapping[str, float] = field(default_factory=lambda: dict(TRUTH))
     spread: Spread = Spread()
+    vessel: float = 1.0
+    """True heat capacity of the vessel over the recorded one. [1]"""
+    walls: float = LID_OFF_LOSS[0]
+    """What the walls alone lose, as part of the loss. [1]"""
+    steam: float = 0.0
+    """Steam of the mash, which the volumes cannot tell from absorption, over it. [1]"""
+    boils: bool = False
+    """Days go on to the end of the boil, with readings of volume and gravity."""
+
+
+def draw_assumed(rng: np.random.Generator) -> DrawnRig:
+    """A rig that boils, and on which what the model assumes is off by as much as it says it may be."""
+    _, sd, _ = vessel_from_records(RECORD)
+    return DrawnRig(
+        vessel=1 + sd / vessel_from_records(RECORD)[0] * rng.normal(),
+        walls=LID_OFF_LOSS[0] * (1 + LID_OFF_LOSS[1] * rng.normal()),
+        steam=BOUND_SD["absorption"] * rng.normal(),
+        boils=True,
+    )
+
+
+def truth_of(rig: DrawnRig) -> dict[str, float]:
+    """True value of every constant in the table."""
+    truth = {**rig.truth, "bed_conductance": conductance_of_flow(rig.truth["bed_flow"])}
+    truth["vessel_heat_capacity"] = rig.vessel * vessel_from_records(RECORD)[0]
+    return truth | (BOIL_TRUTH if rig.boils else {})
 
 
 def draw_brew(
@@ -63,7 +97,7 @@ def draw_brew(
     offset = t["probe_offset"] + z * s.probe_offset * rng.normal()
     litres, grain = rng.uniform(17, 24), rng.uniform(4.2, 5.5)
     written = litres * (1 + z * s.water * rng.normal())
-    vessel = vessel_from_records(RECORD)[0]
+    vessel = rig.vessel * vessel_from_records(RECORD)[0]
     room0 = 18.0
     heat = float(water_heat_capacity(litres, 67.0)) + float(malt_heat_capacity(grain, 0.045, 67.0)) + vessel
     part = 0.45 * (1 + z * s.bed_part * rng.normal())
@@ -91,12 +125,22 @@ def draw_brew(
     events = (Event(label, "heat-up", 0.0), Event(label, "mash-in", mash_in), Event(label, "pump on", mash_in + 61.0))
     events += (Event(label, "lift", float(elapsed[-1])),)
     truth.insert(0, "elapsed", elapsed[n:])
+    readings: tuple[Reading, ...] = ()
+    if rig.boils:
+        wort = Wort(litres, grain, rig.steam, rng.spawn(1)[0])
+        boil, moments = _boil(rig, wort, share, loss, float(base[-1]), vessel, step)
+        boil["elapsed"] += elapsed[-1] + step
+        trace = pd.concat([trace, boil], ignore_index=True)
+        events += tuple(Event(label, what, float(elapsed[-1] + step + at)) for what, at in moments.items())
+        readings = wort.readings(label)
     brew = Brew(
         label=label,
         rig="drawn",
         mash_water=written,
         malts=(Malt(label, "pale malt", grain, 0.8, None, 0.045),),
         ambient_temp=room0,
+        boil_time=60.0 if rig.boils else None,
+        readings=readings,
         load_trace=lambda: (trace, (), events),
     )
     return brew, truth
@@ -144,6 +188,69 @@ def _mash(model, constants, room0, step, rng, room_sd, block):
         x = phi @ x + gamma @ np.array([power[k], room[k], 0.0, 0.0])
     truth = pd.DataFrame({"base": states[:, 0], "bed": states @ model.bed})
     return states @ model.outputs.T, power, truth
+
+
+class Wort:
+    """Volumes and extract of one day, drawn about the rig's constants."""
+
+    def __init__(self, litres: float, grain: float, steam: float, rng: np.random.Generator) -> None:
+        self.rng = rng
+        self.absorption = BOIL_TRUTH["absorption"] * (1 + steam + 0.05 * rng.normal())
+        self.vapour_loss = BOIL_TRUTH["vapour_loss"] * (1 + 0.08 * rng.normal())
+        boil_off = BOIL_TRUTH["boil_off"] * (1 + 0.08 * rng.normal())
+        lost = BOIL_TRUTH["transfer_loss"] + 0.2 * rng.normal()
+        extract = 0.62 * grain * (1 + 0.03 * rng.normal())
+        water = 0.9982 * (litres - self.absorption * grain) + 0.045 * grain
+        self.extract = extract / (extract + water)
+        pre = (extract + water) / float(wort_density(self.extract, 20.0)) * 1000
+        post = pre - boil_off
+
+        def over(part: float) -> float:
+            return post * float(wort_density(part, 20.0)) / 1000 * part - extract
+
+        after = float(brentq(over, 0.01, 0.4))
+        self.mass = extract + water
+        self.steamed = water - extract * (1 / after - 1)
+        self.volumes = {"pre-boil": pre, "post-boil": post, "fermenter": post - lost}
+        self.extracts = {"pre-boil": self.extract, "post-boil": after, "fermenter": after}
+
+    def readings(self, label: str) -> tuple[Reading, ...]:
+        """Volumes read to 0.2 L, gravities to 0.0005."""
+        noise = self.rng.normal
+        volumes = [Reading(label, at, "volume", v + 0.2 * noise(), "L", 20.0, sd=0.2) for at, v in self.volumes.items()]
+        gravities = [
+            Reading(label, at, "gravity", float(sg_from_extract(x)) + 0.0005 * noise(), "SG", 20.0, sd=0.0005)
+            for at, x in self.extracts.items()
+        ]
+        return (*volumes, *gravities)
+
+
+def _boil(
+    rig: DrawnRig, wort: Wort, share: float, loss: float, temp: float, vessel: float, step: float
+) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Full power to the boil at 100 degC, one hour of boil, five minutes after it; and its moments."""
+    heat = wort.mass * float(specific_heat(wort.extract, 95.0)) + vessel
+    walls, temps = rig.walls * loss, [temp]
+    while temps[-1] < 100.0:
+        x = temps[-1]
+        for _ in range(2):
+            steam = wort.vapour_loss * (float(np.interp(x, _TEMPS, _PRESSURES)) - ROOM_VAPOUR)
+            x += step / 2 * (share * NAMEPLATE - walls * (x - 18.0) - steam) / heat
+        temps.append(x)
+    way, hour = len(temps) - 1, round(3600 / step)
+    watts = (wort.steamed * float(latent_heat(100.0)) / 3600 + walls * 82.0) / share
+    base = np.concatenate([temps[:-1], np.full(hour, 100.0), np.full(30, 99.0)])
+    power = np.concatenate([np.full(way, NAMEPLATE), np.full(hour, watts), np.zeros(30)])
+    seen = base + _coloured(base.size, rig.spread.noise, step, wort.rng)
+    frame = pd.DataFrame(
+        {
+            "elapsed": step * np.arange(base.size),
+            "mash_temp": np.nan,
+            "base_temp": seen.round(1),
+            "power": 100 * power / NAMEPLATE,
+        }
+    )
+    return frame, {"boil": way * step, "boil end": (way + hour) * step}
 
 
 def _coloured(n: int, sd: float, step: float, rng: np.random.Generator, time: float = 60.0) -> np.ndarray:

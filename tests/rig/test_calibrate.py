@@ -78,9 +78,9 @@ def test_the_table_is_complete_and_says_what_each_constant_rests_on():
 def test_summary_ends_with_numbered_notes():
     lines = fitted().summary().splitlines()
     assert lines[0] == "Rig 'drawn': constants from 4 brews, layered bed"
-    assert lines[-3].startswith("[4] The heater share rests on heat-up")
-    assert lines[-2].startswith("[5] Each row's power is taken")
-    assert lines[-1].startswith("[6]")
+    assert lines[-3].startswith("[5] The heater share rests on heat-up")
+    assert lines[-2].startswith("[6] Each row's power is taken")
+    assert lines[-1].startswith("[7]")
     assert "4 brews of this rig; 4 used." in lines[-1]
 
 
@@ -301,7 +301,7 @@ def test_one_brew_cannot_tell_the_loss_without_the_room():
 def test_a_brew_far_off_is_named_and_left_out():
     odd = replace(drawn(6, 9)[0], malts=(Malt("0", "pale malt", 4.7, 0.8, None, 0.045),), mash_water=45.0)
     fit = fit_rig(RECORD, [odd, *drawn(6, 9)[1:]])
-    assert any("brew 0 left out, further than 6 robust sd" in note for note in fit.notes)
+    assert any("brew 0 left out, further from the other brews" in note for note in fit.notes)
 
 
 def test_two_water_tests_tell_the_vessel_and_a_third_the_loss():
