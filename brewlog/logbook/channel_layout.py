@@ -20,7 +20,18 @@ CHANNELS = {
 }
 """Channels of a trace."""
 COMMON_WORDS = {
-    "time": ("time", "timestamp", "datetime", "date time", "date and time", "clock"),
+    "time": (
+        "time",
+        "timestamp",
+        "datetime",
+        "date time",
+        "date and time",
+        "date/time",
+        "date & time",
+        "local time",
+        "logged at",
+        "clock",
+    ),
     "elapsed": (
         "elapsed",
         "elapsed time",

@@ -14,7 +14,7 @@ from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import CHANNELS, Column
 from brewlog.logbook.records import Rig
 from brewlog.logbook.series import MOST_TEXTS, tell_bad, tell_groups, to_numbers
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 from brewlog.quantities import Scale, parse_unit, two_sizes
 
 _SWITCH = {

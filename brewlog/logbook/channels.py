@@ -10,8 +10,8 @@ from brewlog.logbook import values
 from brewlog.logbook.headers import Header, split_suffix
 from brewlog.logbook.layout import CHANNELS, COMMON_WORDS
 from brewlog.logbook.problems import MANY
-from brewlog.logbook.sheets import Teller
 from brewlog.logbook.tables import OWN_COLUMN
+from brewlog.logbook.telling import Teller
 from brewlog.quantities import parse_unit
 
 

@@ -10,9 +10,9 @@ from brewlog.logbook.faults import find_absent, find_gaps
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.order import Told
 from brewlog.logbook.records import TraceFault
-from brewlog.logbook.sheets import Teller
 from brewlog.logbook.spikes import clean_channel
 from brewlog.logbook.stuck import find_frozen, find_stuck
+from brewlog.logbook.telling import Teller
 
 MOST_FAULTS = 5
 """Faults of one kind in one channel that are told one by one."""

@@ -20,6 +20,11 @@ SERIAL_ZERO = pd.Timestamp("1899-12-30").timestamp()
 _OFFSET = re.compile(r".*(?::\d{2}|T\d{4}(?:\d{2})?)(?:\.\d{1,9})? ?(Z|z|[+-]\d{2}:?(?:\d{2})?)")
 _MIDNIGHT = re.compile(r"[T ]+24:00(?::00(?:\.0+)?)?")
 _TIME_OF_DAY = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d{1,9})?)?( ?[AaPp][Mm])?")
+_POINTED = re.compile(r"(?:[01]?\d|2[0-4])\.[0-5]\d\.[0-5]\d")
+FEWEST_POINTED = 5
+"""Fewer texts such as `09.03.24` tell nothing of what they are."""
+EARLY, SHORTEST, LONGEST_STEP = 3600.0, 600.0, 900.0
+"""Fractions of a day begin later than this, last longer, and lie no further apart, or are elapsed times. [s]"""
 _EPOCHS = (
     (1e8, 1e11, 1.0, "seconds"),
     (1e11, 1e14, 1e3, "milliseconds"),
@@ -104,6 +109,9 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
         )
     if np.isfinite(numbers).mean() > 0.5:
         return _numbers(floats_of(texts))
+    if _are_pointed(sample):
+        texts = texts.str.replace(".", ":", n=2, regex=False)
+        sample = [text.replace(".", ":", 2) for text in sample]
     if are_times_of_day(sample):
         return Clock(_over_midnight(_of_day(texts)), False, False, "times of day")
     late = np.array(["24:00" in text for text in texts])
@@ -139,6 +147,12 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
     first = next(text for text in behind if text)
     utc = all(text in ("Z", "z") for text in set(behind) if text)
     return Clock(seconds, True, True, read_as, _offset(first), _changes(seconds, behind), utc)
+
+
+def _are_pointed(sample: list[str]) -> bool:
+    """True for times of day such as `09.30.05`; dates such as `09.03.24` would not change from row to row."""
+    fits = sum(_POINTED.fullmatch(text) is not None for text in sample)
+    return len(sample) >= FEWEST_POINTED and fits > 0.5 * len(sample) and len(set(sample)) > 0.5 * len(sample)
 
 
 def are_times_of_day(texts: Iterable[str]) -> bool:
@@ -224,6 +238,11 @@ def _numbers(numbers: np.ndarray) -> Clock | None:
     if 20000 < middle < 80000:
         seconds = np.round(numbers * 86400.0, 1) + SERIAL_ZERO
         return Clock(seconds, False, True, "a spreadsheet's serial dates")
+    known = np.round(numbers[np.isfinite(numbers)] * 86400.0, 1)
+    if known.min() >= EARLY and known.max() < 2 * 86400.0 and SHORTEST <= np.ptp(known) <= 86400.0:
+        step = float(np.median(np.diff(known)))
+        if 0 < step <= LONGEST_STEP:
+            return Clock(np.round(numbers * 86400.0, 1), False, False, "times of day, as a spreadsheet counts them")
     return None
 
 

@@ -54,7 +54,7 @@ def split_header(cell: str) -> tuple[str, str | None]:
 
     Examples
     --------
-    >>> split_header("mass [kg]"), split_header("temp (degF)"), split_header("date")
+    >>> split_header("mass [kg]"), split_header("temp (degF)"), split_header("date:")
     (('mass', 'kg'), ('temp', 'degF'), ('date', None))
     """
     if len(cell) > 200:
@@ -64,7 +64,8 @@ def split_header(cell: str) -> tuple[str, str | None]:
     found = _HEADER.fullmatch(cell)
     if found and found[1]:
         return found[1], found[2].strip() or None
-    return _split_oddly(cell) or (cell.strip(), None)
+    bare = cell.strip()
+    return _split_oddly(cell) or (bare.rstrip(" :*") or bare, None)
 
 
 def _split_oddly(cell: str) -> tuple[str, str | None] | None:

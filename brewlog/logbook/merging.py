@@ -11,7 +11,7 @@ import pandas as pd
 from brewlog.logbook.clocks import Zones
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.order import REPEATED, usual_step
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 
 FARTHEST = 900.0
 """Clocks of two loggers are compared up to this difference. [s]"""

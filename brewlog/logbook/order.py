@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import TraceFault
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 
 HOUR = 3600.0
 FAR = 3 * 86400.0

@@ -23,7 +23,8 @@ from brewlog.logbook.resets import half_days, join_resets
 from brewlog.logbook.rows import decimal_comma
 from brewlog.logbook.separators import SEPARATORS, find_separator
 from brewlog.logbook.series import is_filled
-from brewlog.logbook.sheets import Lines, Teller, columns_of, read_lines
+from brewlog.logbook.sheets import Lines, columns_of, read_lines
+from brewlog.logbook.telling import Teller
 from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack, tell_text
 from brewlog.logbook.times import TIMES, read_times
 

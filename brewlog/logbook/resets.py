@@ -8,7 +8,7 @@ import numpy as np
 
 from brewlog.logbook.order import FAR, HOUR, Told, usual_step
 from brewlog.logbook.records import TraceFault
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 
 APART = 2 * HOUR
 """Times of no date that go back to so long before the first row began anew. [s]"""

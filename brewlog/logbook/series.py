@@ -9,7 +9,7 @@ from brewlog.logbook import values
 from brewlog.logbook.clocks import floats_of
 from brewlog.logbook.headers import Header
 from brewlog.logbook.problems import MANY
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 
 MOST_TEXTS = 100_000
 """Distinct cells of a column that are looked at one by one where they are no plain numbers."""

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook.headers import shown
-from brewlog.logbook.problems import MANY, Problem, Say
+from brewlog.logbook.forms import without_formulas
+from brewlog.logbook.problems import MANY
 from brewlog.logbook.separators import rows_of
+from brewlog.logbook.telling import Teller
 from brewlog.logbook.text import MAX_CELL, MAX_COLUMNS
 
 MAX_ROWS = 2_000_000
@@ -24,22 +25,6 @@ MAX_LINES = 2 * MAX_ROWS
 MAX_QUOTED_ROWS = 200_000
 """Most rows that are read where cells hold quoted separators or line ends."""
 _QUOTED = re.compile(r'"([^"\n,;\t|]*)"')
-
-
-@dataclass(frozen=True)
-class Teller:
-    """Says problems and notes of one file."""
-
-    file: str
-    say: Say
-
-    def problem(self, line: int | None, column: str | None, found: str, expected: str, cost: str) -> None:
-        """Say what could not be read."""
-        self.say(Problem(self.file, line, column, shown(found), expected, cost))
-
-    def note(self, line: int | None, column: str | None, found: str, expected: str, cost: str) -> None:
-        """Say what was read in a way the brewer may not have meant."""
-        self.say(Problem(self.file, line, column, shown(found), expected, cost, "note"))
 
 
 @dataclass(frozen=True)
@@ -85,6 +70,7 @@ def read_lines(text: str, separator: str, tell: Teller) -> Lines:
     -------
     Lines
     """
+    text = without_formulas(text, tell)
     if '"' in text:
         text = _QUOTED.sub(r"\1", text)
     numbers: list[int] = []

@@ -8,11 +8,13 @@ from dataclasses import dataclass, replace
 
 from brewlog.logbook import values
 from brewlog.logbook.cells import ColumnReader
+from brewlog.logbook.forms import not_again, on_its_side, without_formulas, without_single_quotes
 from brewlog.logbook.headers import Header, find_header, read_headers, shown, split_suffix, units_row
 from brewlog.logbook.layout import Column, FileLayout
 from brewlog.logbook.problems import MANY, Problem, Say
 from brewlog.logbook.rows import Row, are_row_numbers, decimal_comma
 from brewlog.logbook.separators import SEPARATORS, find_separator, rows_of
+from brewlog.logbook.telling import Teller
 from brewlog.logbook.text import MAX_COLUMNS, Decoded, tell_text
 
 MAX_ROWS = 50_000
@@ -40,9 +42,10 @@ class TableReader:
 
     def read(self, decoded: Decoded) -> list[Row]:
         """Rows with their values; what could not be read is reported and missing."""
+        tell = Teller(self.file, self.say)
         separator = find_separator(decoded.text)
         rows: list[tuple[int, list[str]]] = []
-        for line, cells in rows_of(decoded.text, separator):
+        for line, cells in rows_of(without_formulas(decoded.text, tell), separator):
             if len(rows) > MAX_ROWS:
                 self._problem(line, None, f"more than {MAX_ROWS} rows", f"at most {MAX_ROWS}", "the rest is left out")
                 break
@@ -51,14 +54,17 @@ class TableReader:
         if not rows:
             self._problem(None, None, "an empty file", "a row of column names", "nothing of it could be read")
             return []
+        rows = without_single_quotes(rows, tell)
         known = {values.plain(column.name) for column in self.layout.columns}
+        if on_its_side(rows, known, tell):
+            return []
         top = find_header(rows, known)
         self.line = rows[top][0]
         if top:
             found = f"{top} {'rows' if top > 1 else 'row'} above the column names"
             self._note(rows[0][0], None, found, "column names first", "not read")
         headers = read_headers(rows[top][1], self.line, self.file, self.say)
-        rows = self._not_again(rows[top + 1 :], rows[top][1])
+        rows = not_again(rows[top + 1 :], rows[top][1], tell)
         columns = self._match(headers)
         places = [(h, [c.unit] if c and c.kind == "number" and c.unit else []) for h, c in columns]
         if rows and (units := units_row(places, rows[0][1])):
@@ -74,12 +80,6 @@ class TableReader:
             found = f"{SEPARATORS[separator]} between columns" + (", decimal comma" if comma else "")
             self._note(None, None, found, "comma and decimal point", "it was read as such")
         return self._with_keys(self._rows(columns, body, comma))
-
-    def _not_again(self, rows: list[tuple[int, list[str]]], names: list[str]) -> list[tuple[int, list[str]]]:
-        """Rows that do not only repeat the column names, as files pasted together do."""
-        for line in [line for line, cells in rows if cells == names][:MANY]:
-            self._note(line, None, "the column names again", "a row of values", "they are not read")
-        return [(line, cells) for line, cells in rows if cells != names]
 
     def _rows(
         self, columns: Sequence[tuple[Header, Column | None]], body: list[tuple[int, list[str]]], comma: bool | None
@@ -205,6 +205,10 @@ class TableReader:
         kept = []
         for row in rows:
             lacking = [c for c in needed if row.values.get(c.target) is None]
+            alone = [cell for cell in row.cells.values() if not values.is_missing(cell)]
+            if lacking and len(alone) == 1 and len(row.cells) > 2:
+                self._problem(row.line, None, f"{shown(alone[0])} alone", "a row of values", "it is left out")
+                continue
             for column in lacking:
                 if column.name in row.cells and values.is_missing(row.cells[column.name]):
                     found = shown(row.cells[column.name]) or "an empty cell"

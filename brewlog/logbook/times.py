@@ -14,8 +14,8 @@ from brewlog.logbook.durations import durations
 from brewlog.logbook.order import usual_step
 from brewlog.logbook.problems import MANY
 from brewlog.logbook.series import filled_among, tell_bad, tell_groups, to_numbers
-from brewlog.logbook.sheets import Teller
 from brewlog.logbook.tables import OWN_COLUMN
+from brewlog.logbook.telling import Teller
 from brewlog.quantities import parse_unit
 
 TIMES = ("elapsed", "time", DATE)

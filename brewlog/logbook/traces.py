@@ -15,7 +15,7 @@ from brewlog.logbook.order import OWN, Told
 from brewlog.logbook.parts import TraceSource, read_part
 from brewlog.logbook.problems import Say
 from brewlog.logbook.records import TraceFault
-from brewlog.logbook.sheets import Teller
+from brewlog.logbook.telling import Teller
 
 DAYS_APART = 2
 """A trace that many days from the date of its brew may still be of that brew. [day]"""

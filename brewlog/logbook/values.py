@@ -20,8 +20,9 @@ EXCEL_DAY_ZERO = date(1899, 12, 30)
 
 
 def is_missing(cell: str) -> bool:
-    """True for cells that mean "not recorded"."""
-    return cell.strip().casefold() in MISSING
+    """True for cells that mean "not recorded": nothing, dashes, or one of a few words."""
+    text = cell.strip()
+    return not text.strip("-–—") or text.casefold() in MISSING
 
 
 def parse_number(cell: str, comma: bool | None = None) -> list[float]:
@@ -82,11 +83,25 @@ EARLIEST, LATEST = date(1950, 1, 1), date(2100, 1, 1)
 _TIME_BEHIND = re.compile(r"[T ]+\d{1,2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?: ?[AaPp][Mm])?(?:Z|[+-]\d{2}:?\d{2})?")
 
 
+_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,? +(?=\d|[a-z]{3})", re.IGNORECASE)
+_ORDINAL = re.compile(r"(?<=\d)(?:st|nd|rd|th)\b", re.IGNORECASE)
+
+
 def day_part(cell: str) -> str:
-    """A date cell without a time of day behind it."""
+    """A date cell without weekday and ordinal before, or a time of day behind it.
+
+    Examples
+    --------
+    >>> day_part("Sat 2nd March 2024"), day_part("2024-03-02T09:30"), day_part("2024.03.02.")
+    ('2 March 2024', '2024-03-02', '2024.03.02')
+    """
     text = cell.strip()
     if len(text) > 60:
         return text
+    text = _WEEKDAY.sub("", text, count=1)
+    text = _ORDINAL.sub("", text)
+    if text.endswith(".") and text[-2:-1].isdigit():
+        text = text[:-1]  # 2.3.2024. or 2024.03.02.
     found = re.search(r"[T ]+\d{1,2}:", text)
     return text[: found.start()] if found and _TIME_BEHIND.fullmatch(text[found.start() :]) else text
 
