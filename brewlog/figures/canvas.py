@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,12 +26,41 @@ NARROW = 6.0
 """Figures narrower than this are drawn for a telephone: keys above the axes in place of labels beside them. [in]"""
 
 
-def new_axes(ax: Axes | None, height: float = 4.2) -> Axes:
-    """The axes given, or those of a new figure of page width."""
+PAGE_WIDTH, PHONE_WIDTH = 9.0, 4.2
+"""Width of a figure on a page and on a telephone. [in]"""
+_width: ContextVar[float] = ContextVar("width of new figures", default=PAGE_WIDTH)
+
+
+@contextmanager
+def for_telephone() -> Iterator[None]:
+    """While this context lasts, figures that are made without axes of the caller's are drawn for a telephone."""
+    before = _width.set(PHONE_WIDTH)
+    try:
+        yield
+    finally:
+        _width.reset(before)
+
+
+def new_size(height: float, slim: float | None = None) -> tuple[float, float]:
+    """Width and height of a new figure that is `height` high at page width, `slim` high on a telephone. [in]
+
+    Examples
+    --------
+    >>> new_size(4.0)
+    (9.0, 4.0)
+    """
+    width = _width.get()
+    if width < NARROW:
+        return width, max(0.88 * height, 3.4) if slim is None else slim
+    return width, height
+
+
+def new_axes(ax: Axes | None, height: float = 4.2, slim: float | None = None) -> Axes:
+    """The axes given, or those of a new figure, `height` high at page width and `slim` high on a telephone. [in]"""
     if ax is None:
         from matplotlib import pyplot as plt
 
-        _, ax = plt.subplots(figsize=(9.0, height), layout="constrained")
+        _, ax = plt.subplots(figsize=new_size(height, slim), layout="constrained")
     return ax
 
 

@@ -1,4 +1,4 @@
-"""Pictures of the findings: efficiency against tightness, pieces of a change, coverage of intervals."""
+"""Pictures of the findings: efficiency against tightness, and the pieces of a change."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import SMALL, label_ends, narrow, new_axes, quiet, remark, say
+from brewlog.figures.canvas import SMALL, narrow, new_axes, quiet, remark, say
 from brewlog.figures.history import control_key
-from brewlog.figures.palette import BAND, BASE, BED, CONTROL, INK, LEFT_OUT, RECONSTRUCTED, SOFT
+from brewlog.figures.palette import BAND, BASE, BED, CONTROL, INK, LEFT_OUT, SOFT
 from brewlog.figures.units import UnitChoice
 
 if TYPE_CHECKING:
@@ -145,7 +145,7 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     pieces = change.pieces
-    ax = new_axes(ax, 1.6 + 0.36 * (len(pieces) + 2))
+    ax = new_axes(ax, 1.6 + 0.36 * (len(pieces) + 2), 1.6 + 0.42 * (len(pieces) + 2))
     quiet(ax, f"change of {change.response} efficiency [percentage points]", "", "x")
     if change.reason is not None and not len(pieces):
         say(ax, f"The change cannot be told apart: {change.reason}")
@@ -183,72 +183,4 @@ def plot_change(change: Change, ax: Axes | None = None) -> Axes:
     told = [f"{change.after} ({after} brews) minus {change.before} ({before} brews)"]
     told.append("lines: 95 % ranges; pale band: what measuring error alone would make")
     ax.set_title("\n".join(fill(one, 36 if slim else 80) for one in told), loc="left", fontsize=SMALL, color=SOFT)
-    return ax
-
-
-def plot_coverage(coverage: pd.DataFrame, low: float = 93.0, high: float = 99.5, ax: Axes | None = None) -> Axes:
-    """Draw how often our 95 % intervals held the truth, against the number of brews; return the Axes drawn on.
-
-    Whiskers are two standard deviations of the counting; the band is what is aimed at.
-
-    Parameters
-    ----------
-    coverage : pandas.DataFrame
-        One row per study: `log` (what kind of history), `brews`, `coverage` [%], `histories` (how many were simulated).
-    low, high : float
-        Ends of the band aimed at. [%]
-    ax : matplotlib.axes.Axes, optional
-        Axes to draw on; a new figure when None.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-
-    Raises
-    ------
-    ValueError
-        If a column is missing.
-    """
-    missing = {"log", "brews", "coverage", "histories"} - set(coverage.columns)
-    if missing:
-        raise ValueError(
-            f"coverage lacks the column(s) {', '.join(sorted(missing))}; expected log, brews, coverage, histories."
-        )
-    ax = new_axes(ax, 3.8)
-    quiet(ax, "brews in the log", "intervals that held the truth [%]")
-    ax.axhspan(low, high, color=BAND, zorder=0)
-    ax.axhline(95.0, color=INK, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
-    if coverage.empty:
-        say(ax, "No study of coverage was handed in.")
-        return ax
-    looks = [(BED, "o", "-"), (BASE, "s", "--"), (RECONSTRUCTED, "^", "-."), (INK, "D", ":"), (SOFT, "v", "-")]
-    groups = list(coverage.groupby("log", sort=False))
-    ends, least = [], low
-    counts = sorted(coverage["brews"].unique())
-    step = 0.06 * (len(counts) > 1)
-    at = {count: k for k, count in enumerate(counts)}
-    for number, (name, part) in enumerate(groups):
-        colour, marker, dash = looks[number % len(looks)]
-        part = part.sort_values("brews")
-        share = part["coverage"].to_numpy(dtype=float) / 100
-        wide = 200 * np.sqrt(np.clip(share * (1 - share), 0, None) / part["histories"].to_numpy(dtype=float))
-        x = np.array([at[count] for count in part["brews"]]) + step * (number - (len(groups) - 1) / 2)
-        ax.errorbar(
-            x,
-            100 * share,
-            yerr=wide,
-            fmt=marker,
-            linestyle=dash,
-            color=colour,
-            markersize=5,
-            linewidth=1.2,
-            label=str(name),
-        )
-        ends.append((float(x[-1]), float(100 * share[-1]), str(name), colour))
-        least = min(least, float((100 * share - wide).min()))
-    ax.set_xticks(range(len(counts)), [f"{count:g}" for count in counts])
-    ax.set_xlim(-0.4, len(counts) - 0.6)
-    ax.set_ylim(least - 2.0, 100.5)
-    label_ends(ax, [(ax.get_xlim()[1], y, text, colour) for _, y, text, colour in ends], 0.07)
-    remark(ax, f"pale band: {low:g} to {high:g} %; dashed: the 95 % promised", x=0.01, ha="left")
     return ax

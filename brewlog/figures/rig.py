@@ -1,4 +1,4 @@
-"""Pictures of one rig: measured against modelled, its constants brew by brew, drift of one constant."""
+"""Pictures of one rig: measured against modelled, its constants brew by brew."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, narrow, new_axes, quiet, remark, say
-from brewlog.figures.palette import BAND, BASE, BED, INK, RECONSTRUCTED, SOFT
+from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, narrow, new_axes, new_size, quiet, remark, say
+from brewlog.figures.palette import BASE, BED, INK, SOFT
+from brewlog.figures.rig_days import per_brew
 from brewlog.figures.units import UnitChoice
 from brewlog.logbook.records import Brew
 from brewlog.quantities import names
@@ -44,7 +45,7 @@ def plot_fit(
     if axes is None:
         from matplotlib import pyplot as plt
 
-        _, axes = plt.subplots(2, 1, sharex=True, height_ratios=(3, 1.3), figsize=(9.0, 5.4), layout="constrained")
+        _, axes = plt.subplots(2, 1, sharex=True, height_ratios=(3, 1.3), figsize=new_size(5.4), layout="constrained")
     upper, lower = axes[0], axes[1]
     label = brew if isinstance(brew, str) else brew.label
     choice = UnitChoice(units)
@@ -126,7 +127,7 @@ def plot_constants(fit: RigFit, ax: Axes | None = None, units: str = "metric") -
     matplotlib.axes.Axes
     """
     table = fit.constants
-    ax = new_axes(ax, 1.2 + 0.42 * len(table))
+    ax = new_axes(ax, 1.2 + 0.42 * len(table), 1.0 + 0.42 * len(table))
     quiet(ax, "share of the estimate [%]", "", "x")
     if table.empty:
         say(ax, f"No constant of rig {fit.rig} is known.")
@@ -137,7 +138,7 @@ def plot_constants(fit: RigFit, ax: Axes | None = None, units: str = "metric") -
     ends = [60.0, 140.0]
     for place, (name, row) in enumerate(table.iterrows()):
         if name in shares:
-            single = _per_brew(fit, str(name)) / row["estimate"] * 100
+            single = per_brew(fit, str(name)) / row["estimate"] * 100
             if len(single):
                 tone: Any = np.linspace(0.25, 1.0, len(single))
                 ax.scatter(
@@ -192,62 +193,3 @@ def _number(row: pd.Series, choice: UnitChoice) -> str:
     places = max(0, 1 - int(np.floor(np.log10(max(float(values[2] - values[1]), 1e-12) / 2))))
     estimate, low, high = (f"{value:.{places}f}" for value in values)
     return f"{estimate}{sign} ({low} to {high})".replace("-", "−")
-
-
-def _per_brew(fit: RigFit, name: str) -> pd.Series:
-    """Estimates of one constant brew by brew; empty where no single brew tells it."""
-    if name not in fit.per_brew:
-        return pd.Series(dtype=float)
-    return pd.to_numeric(fit.per_brew[name], errors="coerce").dropna()
-
-
-def plot_drift(fit: RigFit, name: str, ax: Axes | None = None, units: str = "metric") -> Axes:
-    """Draw one constant of a rig brew by brew, with the interval over all brews; return the Axes drawn on.
-
-    Parameters
-    ----------
-    fit : RigFit
-    name : str
-        A constant of the rig, such as `heat_loss`.
-    ax : matplotlib.axes.Axes, optional
-        Axes to draw on; a new figure when None.
-    units : str
-        `metric` or `us`: units of the axes and labels.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-
-    Raises
-    ------
-    ValueError
-        If the rig has no such constant.
-    """
-    if name not in fit.constants.index:
-        raise ValueError(
-            f"rig {fit.rig!r} has no constant {name!r}; it has {', '.join(map(str, fit.constants.index))}."
-        )
-    ax = new_axes(ax, 3.4)
-    row = fit.constants.loc[name]
-    choice, unit = UnitChoice(units), str(row["unit"])
-    estimate, low, high = (float(one) for one in choice.values([row[key] for key in ("estimate", "low", "high")], unit))
-    sign = choice.sign(unit)
-    quiet(ax, "brew, in order of time", f"{name.replace('_', ' ')}" + (f" [{sign}]" if sign else ""))
-    single = _per_brew(fit, name)
-    single = pd.Series(choice.values(single, unit), index=single.index)
-    if single.empty:
-        say(ax, f"No single brew tells {name.replace('_', ' ')}: {row['verdict']}")
-        return ax
-    at = np.arange(len(single))
-    if np.isfinite(low) and np.isfinite(high):
-        ax.axhspan(low, high, color=BAND, zorder=0)
-        remark(ax, "pale band: 95 % range of the rig's value", x=0.01, y=0.98, ha="left", va="top")
-    ax.axhline(estimate, color=INK, linewidth=1.2)
-    ax.plot(at, single, color=RECONSTRUCTED, linewidth=0.8, alpha=0.5)
-    ax.plot(at, single, "o", color=RECONSTRUCTED, markersize=5, label=name)
-    # as many labels as stand side by side
-    step = -(-len(at) // (9 if narrow(ax) else 28))
-    ax.set_xticks(at[::step], [str(label) for label in single.index[::step]])
-    ax.set_xlim(-0.7, len(at) - 0.3)
-    ax.margins(y=0.2)
-    return ax

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -177,7 +178,11 @@ class UnitChoice:
         return pd.DataFrame({"value": pd.Series(values, dtype=object), "unit": signs})
 
     def frame(
-        self, frame: pd.DataFrame, units: Mapping[str, str] | None = None, decimals: int | None = None
+        self,
+        frame: pd.DataFrame,
+        units: Mapping[str, str] | None = None,
+        decimals: int | None = None,
+        rounded: bool = False,
     ) -> pd.DataFrame:
         """A copy of a result's table in the units shown, each unit behind its column's name.
 
@@ -187,9 +192,12 @@ class UnitChoice:
         ----------
         frame : pandas.DataFrame
         units : mapping, optional
-            Canonical unit of each column; those of the table's `attrs["units"]` when None.
+            Canonical unit of each column; those of the table's `attrs["units"]` when None. A column `x_sd` has that of
+            `x`.
         decimals : int, optional
             Numbers are rounded to so many decimals; not rounded when None.
+        rounded : bool
+            The numbers of a table with a unit per row as text, with two figures of what the interval leaves open.
 
         Examples
         --------
@@ -207,11 +215,11 @@ class UnitChoice:
                         change(float(value), str(unit)) for value, unit in zip(frame[name], frame["unit"], strict=True)
                     ]
             new["unit"] = [self.sign(str(unit)) or "1" for unit in frame["unit"]]
-            return new
+            return rounded_rows(new) if rounded else new
         units = dict(frame.attrs.get("units", {}) if units is None else units)
         titles = {}
         for name in frame.columns:
-            unit = units.get(str(name), "")
+            unit = units.get(str(name), units.get(str(name).removesuffix("_sd"), ""))
             if self.shown(unit) != unit and pd.api.types.is_numeric_dtype(frame[name]):
                 sd = str(name).endswith("_sd") and unit == "degC"
                 new[name] = self.values(frame[name], "K" if sd else unit)
@@ -222,6 +230,27 @@ class UnitChoice:
             numbers = new.select_dtypes("number").columns
             new[numbers] = new[numbers].round(decimals)
         return new.rename(columns=titles)
+
+
+def rounded_rows(frame: pd.DataFrame) -> pd.DataFrame:
+    """Estimates with sd, low and high as text, with two figures of a quarter of the interval; a dash where missing.
+
+    Examples
+    --------
+    >>> one = pd.DataFrame({"estimate": [8.0861], "low": [7.2041], "high": [8.9681]})
+    >>> rounded_rows(one).iloc[0].tolist()
+    ['8.09', '7.20', '8.97']
+    """
+    new = frame.copy()
+    quarter = (frame["high"].astype(float) - frame["low"].astype(float)) / 4
+    places = [max(0, 1 - math.floor(math.log10(one))) if one > 0 and math.isfinite(one) else 3 for one in quarter]
+    for name in ("estimate", "sd", "low", "high"):
+        if name in frame:
+            new[name] = [
+                f"{value:.{count}f}" if math.isfinite(value) else "–"
+                for value, count in zip(frame[name].astype(float), places, strict=True)
+            ]
+    return new
 
 
 def _places(text: str) -> int:

@@ -221,6 +221,34 @@ def test_drift_shows_every_brew_and_the_interval(fit):
         figures.plot_drift(fit, "charm")
 
 
+def test_drift_has_the_sd_of_each_day_as_a_bar(fit):
+    ax = figures.plot_drift(fit, "heat_share")
+    lengths = [np.ptp(one[:, 1]) for one in ax.containers[0].lines[2][0].get_segments()]
+    assert lengths == pytest.approx(list(2 * fit.per_brew["heat_share_sd"]))
+
+
+def test_stretches_have_a_column_each_and_their_part_of_the_weight(fit):
+    ax = figures.plot_stretches(fit)
+    assert ax.get_ylabel() == "heat share"
+    told = fit.per_stretch[fit.per_stretch["constant"] == "heat_share"]
+    there = [name for name in ("heat-up", "mash", "boil") if (told["stretch"] == name).any()]
+    assert len(there) >= 2
+    words = [one.get_text().split("\n") for one in ax.get_xticklabels()]
+    assert [one[0] for one in words] == there
+    parts = told[told["stretch"].isin(there)].groupby("stretch")["weight"].sum()
+    for name, said in words:
+        assert f"{100 * parts[name] / parts.sum():.0f} % of the weight" in said
+    for name in there:
+        bars = next(one for one in ax.containers if one.get_label() == name)
+        part = told[told["stretch"] == name]
+        np.testing.assert_allclose(bars.lines[0].get_ydata(), part["estimate"].astype(float))
+        lengths = [np.ptp(one[:, 1]) for one in bars.lines[2][0].get_segments()]
+        assert lengths == pytest.approx(list(2 * part["sd"].astype(float)))
+    middle = np.average(told["estimate"], weights=1 / told["sd"] ** 2)
+    assert ax.get_ylim()[0] < middle < ax.get_ylim()[1]
+    assert "No stretch of a brew day" in texts(figures.plot_stretches(fit, "boil_off"))
+
+
 def test_relation_line_is_the_posterior_mean(relation, table):
     ax = figures.plot_relation(relation, table)
     assert ax.get_xlabel().startswith("tightness")
@@ -270,27 +298,6 @@ def test_change_that_is_refused_gives_the_reason(change):
         response="mash", after="a", before="b", reason="one brew only", pieces=change.pieces.iloc[:0]
     )
     assert texts(figures.plot_change(nothing)) == "The change cannot be told apart: one brew only"
-
-
-def test_coverage_shows_counting_error_and_target():
-    frame = pd.DataFrame(
-        {
-            "log": ["home", "home", "clean", "clean"],
-            "brews": [12, 40, 12, 40],
-            "coverage": [98.0, 97, 95, 94],
-            "histories": 1000,
-        }
-    )
-    ax = figures.plot_coverage(frame)
-    assert ax.get_ylabel() == "intervals that held the truth [%]"
-    bars = ax.containers[0]
-    # two standard deviations of a share of 0.98 among 1000: 2 x 0.443 %
-    first = bars.lines[2][0].get_segments()[0]
-    assert np.ptp(first[:, 1]) == pytest.approx(4 * 100 * np.sqrt(0.98 * 0.02 / 1000))
-    assert "home" in texts(ax)
-    assert ax.get_ylim()[1] > 99.5
-    with pytest.raises(ValueError, match="lacks the column"):
-        figures.plot_coverage(frame.drop(columns="brews"))
 
 
 def test_lines_break_at_gaps_of_more_than_five_minutes():

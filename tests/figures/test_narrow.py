@@ -48,6 +48,7 @@ def pictures(base_brew, mash_brew, blind_brew, reconstructed, fit, table):
         "history": drawn(lambda f: figures.plot_efficiency_history(table, ax=f.add_subplot())),
         "constants": drawn(lambda f: figures.plot_constants(fit, ax=f.add_subplot()), PHONE_TALL),
         "drift": drawn(lambda f: figures.plot_drift(fit, "heat_share", ax=f.add_subplot())),
+        "stretches": drawn(lambda f: figures.plot_stretches(fit, ax=f.add_subplot())),
         "relation": drawn(lambda f: figures.plot_relation(relation, table, ax=f.add_subplot())),
         "change": drawn(lambda f: figures.plot_change(change, ax=f.add_subplot()), tall),
     }

@@ -131,3 +131,24 @@ def test_relation_keeps_its_line_in_other_units(table):
 def test_other_systems_are_refused(base_brew):
     with pytest.raises(ValueError, match="expected one of metric, us"):
         figures.plot_mash_day(base_brew, units="imperial")
+
+
+def test_the_sd_of_a_column_has_its_unit():
+    frame = pd.DataFrame({"heat_loss": [9.0], "heat_loss_sd": [0.9]})
+    shown = UnitChoice("us").frame(frame, {"heat_loss": "W/K"})
+    assert shown.to_dict("list") == {
+        "heat_loss [W/°F]": [pytest.approx(5.0)],
+        "heat_loss_sd [W/°F]": [pytest.approx(0.5)],
+    }
+
+
+def test_rows_are_rounded_by_their_own_interval_and_missing_is_a_dash():
+    rows = pd.DataFrame(
+        {"estimate": [3740.29, 0.9478, np.nan], "low": [2663.8, 0.9263, np.nan], "high": [4816.9, 0.9693, np.nan],
+         "unit": ["J/K", "1", "W/K"]}
+    )  # fmt: skip
+    shown = UnitChoice().frame(rows, rounded=True)
+    # a quarter of the interval is 538 J/K and 0.01075: none and three decimals
+    assert shown[["estimate", "low", "high"]].to_numpy().tolist() == [
+        ["3740", "2664", "4817"], ["0.948", "0.926", "0.969"], ["–", "–", "–"],
+    ]  # fmt: skip
