@@ -7,6 +7,7 @@ from brewlog.report.comparison import Comparison, compare_brews
 from brewlog.report.picker import pick_brew
 from brewlog.report.review import BrewReview, review_brew
 from brewlog.report.site import Written, write_report
+from brewlog.report.summaries import summary_in
 
 __all__ = [
     "BrewReview",
@@ -16,5 +17,6 @@ __all__ = [
     "pick_brew",
     "review_brew",
     "run_report",
+    "summary_in",
     "write_report",
 ]

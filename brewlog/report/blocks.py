@@ -181,7 +181,7 @@ def data_uri(figure: Figure, dpi: float = 130.0) -> str:
     Parameters
     ----------
     figure : matplotlib.figure.Figure
-        Left as it is; closing it is the caller's.
+        Its canvas and resolution are set; closing it is the caller's.
     dpi : float
         Pixels per inch of the figure's size.
 
@@ -189,6 +189,10 @@ def data_uri(figure: Figure, dpi: float = 130.0) -> str:
     -------
     str
     """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
     target = io.BytesIO()
-    figure.savefig(target, format="png", dpi=dpi, metadata={"Software": None})
+    figure.set_dpi(dpi)
+    # drawn once: `savefig` draws a figure with a layout twice, the first time for its layout alone
+    FigureCanvasAgg(figure).print_png(target, metadata={"Software": None})
     return "data:image/png;base64," + base64.b64encode(target.getvalue()).decode("ascii")

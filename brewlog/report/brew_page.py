@@ -23,11 +23,26 @@ from brewlog.report.blocks import (
 )
 from brewlog.report.context import Context, neighbours
 from brewlog.report.drawing import TALL, drawn
+from brewlog.report.meanings import meanings
 from brewlog.report.planned import planned_table
 from brewlog.report.render import Page
 from brewlog.report.review import BrewReview
+from brewlog.report.summaries import summary_in
 from brewlog.report.tables import rests_table
 from brewlog.report.words import number, value_of, written_day
+
+REST_COLUMNS = (
+    "hold_rms", "hold_bias", "hold_sd", "within_half", "within_one", "overshoot", "lateness", "ramp_rate", "lead",
+    "seen",
+)  # fmt: skip
+NO_RANGE = (
+    "“±” is one standard deviation. The other columns are read off the same temperatures and have no range of their "
+    "own: an error of the bed temperature shifts overshoot and base lead by as much as the mean deviation."
+)
+DAY_CAPTION = (
+    "Bed and base temperature against the planned rests; the band is 0.5 K either side of a rest. What is marked "
+    "“found” was not written down: brewlog found it in the trace."
+)
 
 
 def brew_page(context: Context, label: str) -> Page:
@@ -47,9 +62,7 @@ def brew_page(context: Context, label: str) -> Page:
                 ),
                 f"Temperatures of brew {label} against time: base, bed ({held}) and rest temperatures with a band of "
                 "half a kelvin.",
-                context.say(
-                    "Bed and base temperature against the planned rests; the band is 0.5 K either side of a rest."
-                ),
+                context.say(DAY_CAPTION),
                 TALL,
             ),
         ]
@@ -60,11 +73,17 @@ def brew_page(context: Context, label: str) -> Page:
                         brew, mash=review.reconstructed, ax=f.add_subplot(), units=choice.system
                     ),
                     f"How far the base ran ahead of the bed during the mash of brew {label}.",
-                    "Base minus bed: large while heating, small while holding; the planned headroom where written.",
+                    "Base minus bed: large while heating, small while holding. A dashed line is what the planned "
+                    "headroom allows: how far above the rest temperature the base may run.",
                 )
             )
     if len(review.held.rests):
-        blocks += [Heading("How the rests were held"), rests_table(review.held.rests, review.held.units, choice)]
+        blocks += [
+            Heading("How the rests were held"),
+            rests_table(review.held.rests, review.held.units, choice),
+            Text(NO_RANGE, soft=True),
+            meanings(REST_COLUMNS, choice),
+        ]
     if brew.trace_faults:
         blocks += [Subheading("What the trace lacks"), Listing(tuple(str(fault) for fault in brew.trace_faults))]
     blocks += [Heading("Where the extract went"), efficiencies_table(review, choice)]
@@ -76,7 +95,7 @@ def brew_page(context: Context, label: str) -> Page:
                 "From what the malt could give to what reached the fermenter; whiskers are 95 % ranges.",
             )
         )
-    blocks.append(Summary(f"The whole account in numbers{context.metric_only}", review.balance.summary()))
+    blocks.append(Summary("The whole account in numbers", summary_in(review.balance, choice.system)))
     if review.reasons:
         blocks += [Heading("What is missing, and why"), Listing(context.said(review.reasons))]
     if brew.changes or brew.notes:
@@ -108,7 +127,8 @@ def efficiencies_table(review: BrewReview, choice: UnitChoice) -> Table:
     for name, row in review.balance.efficiencies.iterrows():
         value = getattr(review.balance, str(name))
         shown = "–" if value is None else number(*value_of(value), "%")
-        against = "–" if pd.isna(row["against_coarse"]) else f"{row['against_coarse']:.1f} %"
+        coarse, coarse_sd = row["against_coarse"], row["against_coarse_sd"]
+        against = "–" if pd.isna(coarse) else number(coarse, coarse_sd, "%")
         rows.append([str(name), shown, against, str(row["definition"]), choice.in_words(str(row["reason"]))])
     columns = [
         Column("efficiency"),
@@ -119,4 +139,5 @@ def efficiencies_table(review: BrewReview, choice: UnitChoice) -> Table:
     ]
     if not any(row[-1] for row in rows):
         columns, rows = columns[:-1], [row[:-1] for row in rows]
-    return Table("Efficiencies and what they mean", tuple(columns), rows)
+    title = "Efficiencies in per cent of the potential: the extract that the malt could give by its laboratory analysis"
+    return Table(f"{title}, of a fine or of a coarse grind", tuple(columns), rows)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from brewlog.figures.units import UnitChoice
 from brewlog.report.blocks import Cell, Link
+from brewlog.report.meanings import plain_names
 from brewlog.report.results import Results
 
 _MINUS = re.compile(r"(?<![\w.)])-(?=\d)")
@@ -26,8 +27,8 @@ class Context:
     """File of the page of each pair of brews that is compared."""
 
     def say(self, text: str) -> str:
-        """A sentence of brewlog's in the reader's units."""
-        return _MINUS.sub("−", self.choice.in_words(text))
+        """A sentence of brewlog's in the reader's units, the names of results as words."""
+        return _MINUS.sub("−", plain_names(self.choice.in_words(text)))
 
     def said(self, texts: Sequence[str]) -> tuple[str, ...]:
         """Sentences of brewlog's in the reader's units."""
@@ -36,11 +37,6 @@ class Context:
     def brew_cell(self, label: str) -> str | Cell:
         """A brew's label, as a link where it has a page."""
         return Cell(self.brews[label], label) if label in self.brews else label
-
-    @property
-    def metric_only(self) -> str:
-        """Remark behind the title of a text that stays in metric units; empty where the reader chose them."""
-        return "" if self.choice.system == "metric" else " (metric units)"
 
 
 def neighbours(labels: Sequence[str], label: str, files: Mapping[str, str], noun: str) -> list[Link]:

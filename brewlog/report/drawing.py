@@ -7,13 +7,14 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
+from brewlog.figures.canvas import PAGE_WIDTH, PHONE_WIDTH
 from brewlog.report.blocks import Picture, data_uri
 
-WIDE = (9.0, 4.2)
+WIDE = (PAGE_WIDTH, 4.2)
 """Size of most figures. [in]"""
-TALL = (9.0, 5.6)
-PHONE_WIDE = (4.2, 3.7)
-PHONE_TALL = (4.2, 4.8)
+TALL = (PAGE_WIDTH, 5.6)
+PHONE_WIDE = (PHONE_WIDTH, 3.7)
+PHONE_TALL = (PHONE_WIDTH, 4.8)
 DPI = 130.0
 """Pixels per inch at page width: the page shows a figure at most at this size."""
 PHONE_DPI = 180.0

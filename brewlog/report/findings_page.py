@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import math
+
+import pandas as pd
+
 from brewlog import figures
 from brewlog.report.blocks import Answer, Block, Column, Folded, Heading, Listing, Subheading, Summary, Table, Text
 from brewlog.report.context import Context
 from brewlog.report.drawing import TALL, drawn
 from brewlog.report.headline import ASKED, first_words, headline
 from brewlog.report.render import Page
+from brewlog.report.summaries import summary_in
 from brewlog.report.tables import plain_table
+from brewlog.report.words import interval
 
-P_MEANS = (
+MEANS = (
+    "“As fitted” is the finding above. Before it looks at the brews, the fit takes every effect to be of some usual "
+    "size (its prior), be it of a setting that changes from brew to brew (a covariate: mill gap, grain bill, mash "
+    "time), of learning over time (the trend), or of whatever came unwritten with a move of the control sensor (the "
+    "step). The rows show how much the gain rests on that. The last row takes no prior and leaves most settings out.",
     "The column p is the two-sided probability of a gain at least that far from zero if tighter holding did nothing at "
-    "all; a small one says that chance alone would seldom do it, not that the cause is known."
+    "all; a small one says that chance alone would seldom do it, not that the cause is known.",
 )
 
 
@@ -21,6 +31,30 @@ def paragraphs(context: Context, text: str) -> list[Block]:
     first = first_words(text)
     rest = text[len(first) :].strip()
     return [Text(context.say(part)) for part in (first, rest) if part]
+
+
+def sensitivity_table(sensitivity: pd.DataFrame) -> Table:
+    """The gain under other assumptions, each with its range."""
+    rows = [
+        [str(name), interval(row["estimate"], row["low"], row["high"]), shown_chance(float(row["p"]))]
+        for name, row in sensitivity.iterrows()
+    ]
+    columns = (Column("assumption", wide=True), Column("gain (95 % range)", numeric=True), Column("p", numeric=True))
+    title = "The gain in points under other assumptions, and without each of the most telling brews"
+    return Table(title, columns, rows)
+
+
+def shown_chance(p: float) -> str:
+    """A probability as it is printed.
+
+    Examples
+    --------
+    >>> shown_chance(0.356), shown_chance(0.00531), shown_chance(1e-5)
+    ('0.36', '0.005', 'below 0.001')
+    """
+    if not math.isfinite(p):
+        return "–"
+    return "below 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.01 else f"{p:.2f}"
 
 
 def findings_page(context: Context) -> Page:
@@ -43,23 +77,17 @@ def findings_page(context: Context) -> Page:
                 )
             )
         if len(relation.sensitivity):
-            blocks.append(
-                plain_table(
-                    relation.sensitivity,
-                    "The gain under other assumptions, and without each of the most telling brews [points]",
-                    [(name, str(name).replace("_", " ")) for name in relation.sensitivity.columns],
-                    first="assumption",
-                )
-            )
+            blocks += [sensitivity_table(relation.sensitivity), *(Text(text, soft=True) for text in MEANS)]
         blocks += [
-            Text(P_MEANS, soft=True),
             Subheading("What the finding rests on"),
             Listing(context.said(relation.notes)),
         ]
         if len(relation.left_out):
-            rows = [[context.brew_cell(str(brew)), str(reason)] for brew, reason in relation.left_out.items()]
+            rows = [
+                [context.brew_cell(str(brew)), context.say(str(reason))] for brew, reason in relation.left_out.items()
+            ]
             blocks.append(Table("Brews that were not used", (Column("brew"), Column("reason", wide=True)), rows))
-        blocks.append(Summary(f"The fit in full{context.metric_only}", relation.summary()))
+        blocks.append(Summary("The fit in full", summary_in(relation, context.choice.system)))
     if change is not None:
         blocks += [Heading("Why it changed"), *paragraphs(context, change.sentence)]
         if len(change.pieces):
@@ -72,7 +100,7 @@ def findings_page(context: Context) -> Page:
                     phone=(4.2, 1.6 + 0.42 * (len(change.pieces) + 2)),
                 )
             )
-        blocks.append(Summary(f"The pieces in numbers{context.metric_only}", change.summary()))
+        blocks.append(Summary("The pieces in numbers", summary_in(change, context.choice.system)))
     if experiment is not None:
         blocks += [Heading("The next experiment"), *paragraphs(context, experiment.sentence)]
         order = plain_table(

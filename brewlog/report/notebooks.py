@@ -8,8 +8,12 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from brewlog.report.notebook_pictures import draw_twice, fold_twins, set_pictures
+from brewlog.report.words import folded_lines
+
 NOTEBOOKS = ("review_one_brew", "calibrate_a_rig", "why_efficiency_changed")
 """In the order in which they are read."""
+_LONG_CELL = re.compile(r"<td>([^<]{36,})</td>")
 STILL = "In a notebook that runs, a list to choose from stands here."
 """What a page has in place of something that needs a script."""
 
@@ -97,6 +101,7 @@ def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None,
     folder = folder or notebook_folder()
     notebook = nbformat.read(folder / f"{name}.ipynb", as_version=4)
     set_choices(notebook, choices)
+    draw_twice(notebook)
     client = NotebookClient(
         notebook,
         timeout=timeout,
@@ -105,6 +110,7 @@ def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None,
         extra_arguments=["--IPKernelApp.log_level=40"],  # its warnings are for servers, not for readers
     )
     client.execute()
+    fold_twins(notebook)
     return notebook
 
 
@@ -133,14 +139,13 @@ def notebook_html(notebook: Any) -> str:
         '<table border="1" class="dataframe">',
         '<table class="dataframe" tabindex="0" aria-label="Result of the cell above">',
     )
-    body = re.sub(
-        r'(<img alt=")[^"]*(")', r"\1Figure of the cell above; the text around it says what it shows.\2", body
-    )
+    body = _LONG_CELL.sub(r'<td class="s">\1</td>', body)
+    body = set_pictures(body, notebook)
     return f"<div class='notebook'>{body}</div>"
 
 
 def still(notebook: Any) -> Any:
-    """A copy without what needs a script to be seen: lists to choose from, and what hangs on them.
+    """A copy to be read: lines folded, and without what needs a script, such as a list to choose from.
 
     Parameters
     ----------
@@ -155,6 +160,8 @@ def still(notebook: Any) -> Any:
     for cell in copy.cells:
         if cell.cell_type == "code":
             for output in cell.outputs:
+                if "text" in output:
+                    output["text"] = folded_lines(output["text"])
                 if any("widget" in kind or "javascript" in kind for kind in output.get("data", {})):
                     output["data"] = {"text/plain": STILL}
     return copy

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -13,7 +14,7 @@ from brewlog.figures.units import UnitChoice
 from brewlog.findings.brew_day import BrewDay, brew_day
 from brewlog.logbook.records import Brew, Rig
 from brewlog.mash import Hold, control_sensor
-from brewlog.report.words import NOT_KNOWN, number, value_of
+from brewlog.report.words import number, value_of
 from brewlog.rig import RigFit, calibrate
 from brewlog.wort import ExtractBalance, extract_from_sg, extract_mass
 
@@ -190,13 +191,12 @@ def planned_sentence(brew: Brew, balance: ExtractBalance) -> str:
     volume, gravity = balance.volume.get("pre-boil"), balance.gravity.get("pre-boil")
     if volume is None and gravity is None:
         return "Neither volume nor gravity was read before the boil, so planned and reached cannot be compared."
-    reached = f"Before the boil stood {number(*value_of(volume), 'L')} at SG {number(*value_of(gravity))}"
-    reached = reached.replace(f"stood {NOT_KNOWN}", "stood a volume that was not read").replace(
-        f"SG {NOT_KNOWN}", "a gravity that was not read"
-    )
+    litres = "a volume that was not read" if volume is None else number(*value_of(volume), "L")
+    density = "a gravity that was not read" if gravity is None else f"SG {number(*value_of(gravity))}"
+    reached = f"The kettle held {litres} at {density} before the boil"
     if brew.planned_gravity is None or brew.planned_volume is None:
         return f"{reached}; no plan was recorded to compare it with."
-    plan = f"planned were {brew.planned_volume:.1f} L at SG {brew.planned_gravity:.4g}"
+    plan = f"the plan was {brew.planned_volume:.1f} L at SG {brew.planned_gravity:.3f}"
     mass: Any = balance.extract_mass.get("pre-boil")
     if mass is None:
         return f"{reached}; {plan}."
@@ -225,15 +225,16 @@ def efficiency_sentence(balance: ExtractBalance) -> str:
 def hold_sentence(held: Hold) -> str:
     """How tightly the rests were held, and on which temperatures that rests."""
     overall = held.overall
-    if overall["hold_from"] is None:
+    if overall["hold_from"] is None or not math.isfinite(overall["hold_rms"]):
         why = held.reasons.get("hold_rms", "no mash temperature")
         return f"How tightly the rests were held is not known: {why}."
     source = {
         "probe": "measured by the probe in the bed",
-        "reconstructed": "reconstructed from the base sensor and the rig's constants, no probe stood in the bed",
+        "reconstructed": "reconstructed from the base sensor and the rig's constants, as no probe stood in the bed",
     }[overall["hold_from"]]
+    bias, sd = float(overall["hold_bias"]), overall["hold_rms_sd"]
     return (
-        f"The bed was held within {number(overall['hold_rms'], overall['hold_rms_sd'], 'K')} (rms) of its rests, "
-        f"on average {number(overall['hold_bias'], overall['hold_rms_sd'], 'K')} from them ({source}); "
-        f"{100 * overall['seen']:.0f} % of the rests were seen."
+        f"The bed was {number(overall['hold_rms'], sd, 'K')} away from its rests (root mean square over their time), "
+        f"on average {number(abs(bias), sd, 'K')} {'above' if bias >= 0 else 'below'} them. Its temperature was "
+        f"{source}, and is known for {100 * overall['seen']:.0f} % of that time."
     )

@@ -10,7 +10,9 @@ from brewlog.report import cautions
 from brewlog.report.blocks import Answer, Block, Caution, Column, Heading, Listing, Summary, Table
 from brewlog.report.context import Context, neighbours
 from brewlog.report.drawing import TALL, drawn
+from brewlog.report.meanings import meanings
 from brewlog.report.render import Page
+from brewlog.report.summaries import summary_in
 from brewlog.report.tables import constants_table
 from brewlog.report.words import counted, interval, number, value_of
 from brewlog.rig import watch_rig
@@ -33,6 +35,7 @@ def rig_page(context: Context, label: str) -> Page:
             Answer(tuple(rig_sentences(fit, choice))),
             Heading("Constants"),
             constants_table(fit.constants, choice, f"What is known of rig {label}"),
+            meanings(map(str, fit.constants.index), choice),
             drawn(
                 lambda f: figures.plot_constants(fit, ax=f.add_subplot(), units=choice.system),
                 f"Each constant of rig {label} brew by brew, with the interval over all brews.",
@@ -47,6 +50,7 @@ def rig_page(context: Context, label: str) -> Page:
         ]
         blocks += model_picture(context, fit)
         blocks += drift_picture(fit, choice)
+        blocks += stretches_picture(fit, choice)
         blocks += holds_picture(context, label)
         if len(fit.left_out):
             rows = [[context.brew_cell(str(brew)), context.say(str(why))] for brew, why in fit.left_out.items()]
@@ -57,7 +61,7 @@ def rig_page(context: Context, label: str) -> Page:
         blocks += [
             Heading("What the fit rests on"),
             Listing(context.said(fit.notes)),
-            Summary(f"The fit in full{context.metric_only}", fit.summary()),
+            Summary("The fit in full", summary_in(fit, choice.system)),
         ]
     blocks.append(Caution(context.said(cautions.RIG)))
     power = f"{rig.heater_power:.0f} W nameplate" if rig.heater_power else "nameplate power not recorded"
@@ -108,8 +112,24 @@ def drift_picture(fit: RigFit, choice: UnitChoice) -> list[Block]:
         drawn(
             lambda f: figures.plot_drift(fit, "heat_share", ax=f.add_subplot(), units=choice.system),
             f"Share of the nameplate power that reached the liquid on each brew day of rig {fit.rig}.",
-            "Mains voltage moves single days by a few per cent; a steady fall asks for descaling the base, or for a "
-            "licensed electrician to look at element and supply.",
+            "Bars are one standard deviation. Mains voltage moves single days by a few per cent; a steady fall "
+            "asks for descaling the base, or for a licensed electrician to look at element and supply.",
+        ),
+    ]
+
+
+def stretches_picture(fit: RigFit, choice: UnitChoice) -> list[Block]:
+    """Which stretch of the brew days told how much of the heater's share, where more than one did."""
+    told = fit.per_stretch
+    if told.empty or told.loc[told["constant"] == "heat_share", "stretch"].nunique() < 2:
+        return []
+    return [
+        Heading("Which part of the brew day tells it?"),
+        drawn(
+            lambda f: figures.plot_stretches(fit, ax=f.add_subplot(), units=choice.system),
+            f"Share of the nameplate power of rig {fit.rig} as heating the water, the mash and the boil tell it.",
+            "Each mark is a brew with one standard deviation, in order of time; the bar is their weighted mean. Where "
+            "the columns stand apart, the recorded volumes are the first thing to check.",
         ),
     ]
 

@@ -100,8 +100,9 @@ def rests_table(rests: pd.DataFrame, units: Mapping[str, str], choice: UnitChoic
             elif name in ("within_half", "within_one", "seen"):
                 cells.append("–" if pd.isna(row[name]) else f"{100 * row[name]:.0f}")
             else:
-                sd = row.get("hold_rms_sd") if name == "hold_rms" else None
-                cells.append(shown_number(row[name], units.get(name, "1"), choice, sd, digits))
+                sd = row.get("hold_rms_sd") if name in ("hold_rms", "hold_bias") else None
+                exact = digits if sd is None or pd.isna(sd) else None  # else as many as its error allows
+                cells.append(shown_number(row[name], units.get(name, "1"), choice, sd, exact))
         rows.append(cells)
     return Table("How each rest was held, by the bed temperature", tuple(columns), rows)
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import textwrap
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
@@ -10,6 +12,7 @@ from typing import Any
 from brewlog.figures.units import unit_sign
 
 NOT_KNOWN = "not known"
+_NUMBERED = re.compile(r"\s*(\[\d+\] )?")
 
 
 def decimals(sd: float | None) -> int:
@@ -116,3 +119,27 @@ def written_day(day: date) -> str:
     '9 June 2024'
     """
     return f"{day.day} {day:%B %Y}"
+
+
+def folded_lines(text: str, most: int = 100) -> str:
+    """A text of fixed pitch whose sentences are folded into lines of at most `most` characters.
+
+    Rows of tables (two blanks between cells) stay as they are; what is folded goes on below its first word.
+
+    Examples
+    --------
+    >>> print(folded_lines("[1] one two three", 11))
+    [1] one two
+        three
+    >>> folded_lines("name      1.00     2.00", 11)
+    'name      1.00     2.00'
+    """
+    lines: list[str] = []
+    for line in text.splitlines():
+        number = _NUMBERED.match(line)
+        start = number[0] if number else ""
+        if len(line) <= most or "  " in line.strip():
+            lines.append(line)
+        else:
+            lines += textwrap.wrap(line, most, subsequent_indent=" " * len(start), break_long_words=False)
+    return "\n".join(lines) + ("\n" if text.endswith("\n") else "")

@@ -8,6 +8,8 @@ import pytest
 
 import brewlog
 from brewlog.report import write_report
+from tests.figures.conftest import fit as fit
+from tests.figures.conftest import table as table
 
 HOSTILE = '<script>alert("x")</script><img src=x onerror=y>'
 

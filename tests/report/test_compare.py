@@ -14,7 +14,7 @@ import brewlog
 from brewlog.cli import main
 from brewlog.figures.units import UnitChoice
 from brewlog.report import compare_brews
-from brewlog.report.compare_page import account_table, holds_table, shown_difference
+from brewlog.report.compare_tables import account_table, holds_table, shown_difference
 from brewlog.report.comparison import difference, difference_sentence
 
 
