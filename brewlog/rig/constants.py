@@ -28,7 +28,8 @@ from brewlog.rig.watertests import WaterTests, water_test_rows
 def calibrate(book: Any, rig: Rig | str, *, model: str = "layered bed", brews: Iterable[str] | None = None) -> RigFit:
     """Find one rig's constants from its brews and water tests.
 
-    Each brew is fitted by itself; intervals come from the spread between brews. Brews without a usable trace, and
+    Each brew is fitted by itself; intervals come from the spread between brews, wider by what the model may leave out
+    unless six mashes or more show nothing of the kind (see the notes). Brews without a usable trace, and
     stretches that cannot be used, are listed in `left_out` with the reason. Nothing raises for lack of data: a constant
     that the data do not tell says so in its verdict.
 

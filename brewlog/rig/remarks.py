@@ -73,8 +73,9 @@ def lack_in_words(lack: LackOfFit) -> str:
             f"brew (by chance alone p = {lack.p_value:.2f}): the intervals of {whose} are the spread between brews "
             "alone."
         )
+    chance = f"= {lack.p_value:.3f}" if lack.p_value >= 0.001 else "< 0.001"
     return (
         f"The temperatures of {lack.brews} mashes stray from the model in a way that repeats from brew to brew (by "
-        f"chance alone p = {lack.p_value:.3f}): this rig does something that the model leaves out, and the intervals "
+        f"chance alone p {chance}): this rig does something that the model leaves out, and the intervals "
         f"of {whose} are wider by what other rigs showed. More brews do not narrow that part."
     )

@@ -170,11 +170,12 @@ def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
     known = interval.brews > 0 and np.isfinite(half) and name not in MODEL_BOUND
     told = known and half <= max(relative * abs(interval.estimate), absolute)
     verdict = IDENTIFIED if told else f"{UNTOLD}, {LEARN[name]}"
+    low, high = limits_of(name, interval)
     return {
         "estimate": interval.estimate,
         "sd": interval.sd,
-        "low": interval.low,
-        "high": _at_most_one(interval) if name == "heat_share" else interval.high,
+        "low": low,
+        "high": high,
         "unit": UNITS[name],
         "brews": interval.brews,
         "verdict": verdict,
@@ -182,9 +183,22 @@ def _row(name: str, interval: Interval, rests: str) -> dict[str, object]:
     }
 
 
-def _at_most_one(interval: Interval) -> float:
-    """Upper limit of a share, which cannot exceed one; an estimate above one is left, with a note, as it is."""
-    return min(interval.high, 1.0) if interval.estimate <= 1 else interval.high
+def limits_of(name: str, interval: Interval) -> tuple[float, float]:
+    """Limits of a constant: a share ends at one, and only an offset goes below zero.
+
+    An estimate beyond that is left as it is, and its limits with it.
+
+    Examples
+    --------
+    >>> limits_of("heat_share", Interval(0.97, 0.02, 0.91, 1.03, 4))
+    (0.91, 1.0)
+    """
+    low, high = interval.low, interval.high
+    if name != "probe_offset" and interval.estimate >= 0:
+        low = max(low, 0.0)
+    if name == "heat_share" and interval.estimate <= 1:
+        high = min(high, 1.0)
+    return low, high
 
 
 def _vessel_row(vessel: Vessel, words: str) -> dict[str, object]:

@@ -34,30 +34,42 @@ GOALS = {"heat_capacity": 0.05, "heat_loss": 0.15, "bed_conductance": 0.15}
 
 def drawn(rigs: int, brews: int, seed: int) -> None:
     """Coverage on days drawn from the model."""
-    rows, shown = [], []
     begin = time.perf_counter()
-    for number in range(rigs):
-        rng = np.random.default_rng([seed, brews, number])
-        rig = DRAWN.draw_assumed(rng)
-        fit = fit_rig(DRAWN.RECORD, DRAWN.draw_rig(brews, rng, rig))
-        shown.append(fit.spread.loc["bed_flow", "added_sd"] > 0)
-        for name, true in DRAWN.truth_of(rig).items():
-            row = fit.constants.loc[name]
-            alone = fit.spread.loc[name] if name in fit.spread.index else row
-            rows.append(
-                {
-                    "constant": name,
-                    "held": alone["low"] <= true <= alone["high"],
-                    "reported": row["low"] <= true <= row["high"],
-                    "error": row["estimate"] / true - 1,
-                    "half": (row["high"] - row["low"]) / 2 / true,
-                }
-            )
+    found = pd.DataFrame([row for number in range(rigs) for row in drawn_rig(number, brews, seed)])
     print(f"{rigs} rigs of {brews} brews, days drawn from the model, seed {seed}, {time.perf_counter() - begin:.0f} s")
-    print(f"the bound was added on {100 * np.mean(shown):.1f} +- {_error(np.mean(shown), rigs):.1f} % of the rigs")
-    print(f"{'constant':21} {'spread %':>9} {'+-':>4} {'reported %':>11} {'+-':>4} {'bias %':>8} {'half-width %':>13}")
-    for name, found in pd.DataFrame(rows).groupby("constant", sort=False):
-        held, reported = found["held"].mean(), found["reported"].mean()
+    show(found)
+
+
+def drawn_rig(number: int, brews: int, seed: int) -> list[dict]:
+    """One rig whose days follow the model: a row per constant."""
+    rng = np.random.default_rng([seed, brews, number])
+    rig = DRAWN.draw_assumed(rng)
+    fit = fit_rig(DRAWN.RECORD, DRAWN.draw_rig(brews, rng, rig))
+    rows = []
+    for name, true in DRAWN.truth_of(rig).items():
+        row = fit.constants.loc[name]
+        alone = fit.spread.loc[name] if name in fit.spread.index else row
+        rows.append(
+            {
+                "constant": name,
+                "held": alone["low"] <= true <= alone["high"],
+                "reported": row["low"] <= true <= row["high"],
+                "error": row["estimate"] / true - 1,
+                "half": (row["high"] - row["low"]) / 2 / true,
+                "bound": fit.spread.loc["bed_flow", "added_sd"] > 0,
+            }
+        )
+    return rows
+
+
+def show(frame: pd.DataFrame) -> None:
+    """Print how often the intervals of each constant held."""
+    head = f"{'constant':21} {'spread %':>9} {'+-':>4} {'reported %':>11} {'+-':>4} {'bias %':>8} {'half-width %':>13}"
+    for name, found in frame.groupby("constant", sort=False):
+        held, reported, shown, rigs = found["held"].mean(), found["reported"].mean(), found["bound"].mean(), len(found)
+        if head:
+            print(f"the bound was added on {100 * shown:.1f} +- {_error(shown, rigs):.1f} % of the rigs\n{head}")
+            head = ""
         print(
             f"{name:21} {100 * held:9.1f} {_error(held, rigs):4.1f} {100 * reported:11.1f} "
             f"{_error(reported, rigs):4.1f} {100 * found['error'].mean():8.2f} {100 * found['half'].median():13.1f}"

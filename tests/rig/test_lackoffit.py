@@ -13,8 +13,10 @@ import pytest
 
 from brewlog.rig import fit_rig
 from brewlog.rig.bounds import BOUND_SD, MASH_BOUND
-from brewlog.rig.interval import far_off
-from brewlog.rig.lackoffit import FEWEST, LEVEL, lack_of_fit, sign_flips
+from brewlog.rig.interval import Interval, far_off
+from brewlog.rig.lackoffit import FEWEST, LEVEL, LackOfFit, lack_of_fit, sign_flips
+from brewlog.rig.remarks import lack_in_words
+from brewlog.rig.verdicts import limits_of
 from brewlog.simulate import brew_record
 
 HERE = Path(__file__)
@@ -122,6 +124,22 @@ def test_a_share_does_not_exceed_one():
     odd = fit_rig(replace(DRAWN.RECORD, heater_power=2200.0), drawn(4, 7))
     assert odd["heat_share"] > 1
     assert said(odd, "heat_share comes out above 1")
+
+
+def test_limits_that_cannot_be_are_not_shown():
+    wide = Interval(0.5, 0.4, -0.3, 1.3, 4)
+    assert limits_of("heat_share", wide) == (0.0, 1.0)
+    assert limits_of("vapour_loss", wide) == (0.0, 1.3)
+    assert limits_of("probe_offset", wide) == (-0.3, 1.3)
+    assert limits_of("transfer_loss", Interval(-0.1, 0.4, -0.9, 0.7, 4)) == (-0.9, 0.7)
+    assert np.isnan(limits_of("boil_off", Interval(np.nan, np.nan, np.nan, np.nan, 0))[0])
+
+
+def test_the_note_gives_the_chance_in_few_digits():
+    assert "p = 0.031)" in lack_in_words(LackOfFit(6, 1 / 32))
+    assert "p < 0.001)" in lack_in_words(LackOfFit(30, 2.0**-11))
+    assert "p = 0.44)" in lack_in_words(LackOfFit(6, 14 / 32))
+    assert lack_in_words(LackOfFit(1, float("nan"))).startswith("1 mash is too few to show")
 
 
 def test_normal_values_are_hardly_ever_left_out():
