@@ -26,6 +26,7 @@ from brewlog.report.blocks import (
 from brewlog.report.context import Context
 from brewlog.report.drawing import drawn
 from brewlog.report.headline import ASKED, headline, next_steps, whole_answer
+from brewlog.report.meanings import said
 from brewlog.report.render import Page
 from brewlog.report.rig_page import rig_sentences
 from brewlog.report.tables import shown_constant, shown_number
@@ -206,6 +207,6 @@ def missing_names(missing: object) -> str:
     """
     if not isinstance(missing, str) or not missing:
         return ""
-    found = [name.strip().replace("_", " ") for part in missing.split(";") for name in part.split(":")[0].split(",")]
-    names = list(dict.fromkeys(name for name in found if name and not name.endswith(" sd")))
+    found = [name.strip() for part in missing.split(";") for name in part.split(":")[0].split(",")]
+    names = list(dict.fromkeys(said(name) for name in found if name and not name.endswith("_sd")))
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")

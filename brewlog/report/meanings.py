@@ -16,11 +16,22 @@ SAID = {"hold_rms": "tightness", "hold_bias": "mean deviation", "hold_sd": "sd",
 _WORD = re.compile(r"\b[a-z]+(?:_[a-z]+)+\b(?!\.csv)")
 
 
+def said(name: str) -> str:
+    """How pages write the name of a result.
+
+    Examples
+    --------
+    >>> said("hold_rms"), said("mill_gap")
+    ('tightness', 'mill gap')
+    """
+    return SAID.get(name, name.replace("_", " "))
+
+
 @cache
 def words_of_names() -> Mapping[str, str]:
     """How pages write the names of results; a name that a brewer writes into a file stays as it stands there."""
     written = {column.name for file in FILES for column in file.columns} | set(CHANNELS)
-    return {name: SAID.get(name, name.replace("_", " ")) for name in names() if "_" in name and name not in written}
+    return {name: said(name) for name in names() if "_" in name and name not in written}
 
 
 def plain_names(text: str) -> str:
@@ -47,7 +58,7 @@ def meanings(wanted: Iterable[str], choice: UnitChoice, title: str = "What these
     """
     known = names()
     items = [
-        f"{SAID.get(name, name.replace('_', ' '))}: "
+        f"{said(name)}: "
         f"{choice.in_words(known[name].meaning.removeprefix('tightness: ').removeprefix('mash efficiency: '))}"
         for name in wanted
         if name in known

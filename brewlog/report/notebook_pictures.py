@@ -101,7 +101,7 @@ def set_pictures(body: str, notebook: Any) -> str:
         image = f'<img alt="{alt}" src="data:image/png;base64,{data}">'
         if not slim:
             return image
-        source = f'<source media="(max-width: 46rem)" srcset="data:image/png;base64,{slim}">'
+        source = f'<source media="screen and (max-width: 46rem)" srcset="data:image/png;base64,{slim}">'
         return f"<picture>{source}{image}</picture>"
 
     return _IMAGE.sub(picture, body)

@@ -50,7 +50,7 @@ def worded_unit(unit: str, choice: UnitChoice) -> tuple[float, str]:
     Examples
     --------
     >>> worded_unit("points per K", UnitChoice("us"))[1], worded_unit("kg at 20 L", UnitChoice("us"))[1]
-    ('points per °F', 'lb at 5.28 gal')
+    ('points per °F', 'lb at 5.3 gal')
     >>> worded_unit("10 min", UnitChoice("us"))
     (1.0, '10 min')
     """

@@ -7,11 +7,13 @@ import re
 import textwrap
 from collections.abc import Sequence
 from datetime import date
+from itertools import groupby
 from typing import Any
 
 from brewlog.figures.units import unit_sign
 
 NOT_KNOWN = "not known"
+_LAST_CELL = re.compile(r"(?<=\S) {3,}(?=\S+(?: \S+)*$)")
 _NUMBERED = re.compile(r"\s*(\[\d+\] )?")
 
 
@@ -124,7 +126,8 @@ def written_day(day: date) -> str:
 def folded_lines(text: str, most: int = 100) -> str:
     """A text of fixed pitch whose sentences are folded into lines of at most `most` characters.
 
-    Rows of tables (two blanks between cells) stay as they are; what is folded goes on below its first word.
+    Rows of tables (two blanks between cells) are never folded; the last cells of wide ones stand at the left of their
+    column. What is folded goes on below its first word.
 
     Examples
     --------
@@ -135,11 +138,15 @@ def folded_lines(text: str, most: int = 100) -> str:
     'name      1.00     2.00'
     """
     lines: list[str] = []
-    for line in text.splitlines():
-        number = _NUMBERED.match(line)
-        start = number[0] if number else ""
-        if len(line) <= most or "  " in line.strip():
-            lines.append(line)
-        else:
-            lines += textwrap.wrap(line, most, subsequent_indent=" " * len(start), break_long_words=False)
+    for is_row, group in groupby(text.splitlines(), lambda line: "  " in line.strip()):
+        part = list(group)
+        if is_row:
+            wide = max(map(len, part)) > most
+            lines += [_LAST_CELL.sub("  ", line.rstrip()) if wide else line for line in part]
+            continue
+        for line in part:
+            number = _NUMBERED.match(line)
+            start = " " * len(number[0] if number else "")
+            short = len(line) <= most
+            lines += [line] if short else textwrap.wrap(line, most, subsequent_indent=start, break_long_words=False)
     return "\n".join(lines) + ("\n" if text.endswith("\n") else "")

@@ -98,7 +98,7 @@ def test_tables_name_their_rows_and_columns(report_folder):
 
 def test_pictures_have_a_version_for_telephones(report_folder):
     text = PICTURE.sub("data:,", (report_folder / "index.html").read_text(encoding="utf-8"))
-    assert text.count("<figure>") == text.count('<source media="(max-width: 46rem)" srcset="data:,">') > 0
+    assert text.count("<figure>") == text.count('<source media="screen and (max-width: 46rem)" srcset="data:,">') > 0
 
 
 def test_the_page_in_use_is_marked_in_the_menu(report_folder):

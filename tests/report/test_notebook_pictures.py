@@ -38,7 +38,7 @@ def test_each_figure_is_drawn_twice_and_shown_once(notebook):
     wide, slim = (base64.b64encode(one).decode() for one in (b"wide", b"slim"))
     body = set_pictures(f'<p>a</p><img alt="?" class="x" src="data:image/png;base64,{wide}\n"><p>b</p>', notebook)
     assert body.startswith("<p>a</p><picture>")
-    assert re.search(rf'<source media="\(max-width: 46rem\)" srcset="data:image/png;base64,{slim}">', body)
+    assert re.search(rf'<source media="screen and \(max-width: 46rem\)" srcset="data:image/png;base64,{slim}">', body)
     assert f'<img alt="{what_is_shown("figures.plot_drift(")}" src="data:image/png;base64,{wide}">' in body
 
 

@@ -72,7 +72,7 @@ def test_the_account_follows_the_reader(small_book_path):
 
 
 def test_sentences_are_folded_and_rows_of_tables_stay():
-    text = "name     1.0   2.0   " + 100 * "-" + "\n[12] " + 40 * "word "
+    text = "name     1.0   2.0\n[12] " + 40 * "word "
     lines = folded_lines(text, 60).splitlines()
     assert lines[0] == text.splitlines()[0]
     assert max(map(len, lines[1:])) <= 60
@@ -80,14 +80,22 @@ def test_sentences_are_folded_and_rows_of_tables_stay():
     assert " ".join(lines).split() == text.split()
 
 
-def test_pages_in_us_units_have_no_metric_number_in_any_text(small_book_path, tmp_path):
+def test_the_last_cells_of_a_wide_table_stand_at_the_left_of_their_column():
+    last = ["verdict", "identified", "not told, " + 90 * "x"]
+    text = "\n".join(f"{name:<8}{number:>6}{cell:>120}" for name, number, cell in zip("abc", "123", last, strict=True))
+    lines = folded_lines(text).splitlines()
+    assert [line[16:] for line in lines] == last
+    assert [line[:14] for line in lines] == [line[:14] for line in text.splitlines()]
+
+
+def test_the_page_of_a_rig_in_us_units_has_no_metric_number_in_its_text(small_book_path, fit):
     from brewlog.report.context import Context
     from brewlog.report.results import Results
     from brewlog.report.rig_page import rig_page
 
-    book = brewlog.read_logbook(small_book_path)
-    rig = next(iter(book.rigs))
-    page = rig_page(Context(Results(book), UnitChoice("us"), {}, {rig: "rig.html"}), rig)
+    results = Results(brewlog.read_logbook(small_book_path))
+    results.__dict__["fits"] = {fit.rig: fit}
+    page = rig_page(Context(results, UnitChoice("us"), {}, {fit.rig: "rig.html"}), fit.rig)
     words = [block.text for block in page.blocks if block.kind == "summary"]
     assert words
-    assert not re.search(r"\d (K|L|kg|W/K|L/h|L/min|degC|°C)\b", "\n".join(words))
+    assert not re.search(r"\d +(K|L|kg|W/K|J/K|L/h|L/min|L/kg|degC|°C)\b(?!/)", "\n".join(words))
