@@ -37,10 +37,8 @@ def watch_rig(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
         found.append(drift)
     found += heater_outliers(fit)
     for brew in brews:
-        blocked = blocked_bed(brew, fit)
-        found += blocked
-        if not blocked:  # a blocked bed makes the probe part from the base as a jump or another clock would
-            late = clocks(brew, fit)
-            found += late or probe_jump(brew, fit)
+        late = clocks(brew, fit)
+        # another clock makes flow and probe look as a blocked bed or a jump would, a blocked bed the probe as a jump
+        found += late or blocked_bed(brew, fit) or probe_jump(brew, fit)
         found += probe_out(brew, fit)
     return tuple(found)

@@ -120,6 +120,15 @@ def test_a_probe_that_was_there_helps():
     assert against_probe(brew, taught(KITCHEN))["rms"] < 1.0
 
 
+def test_a_calibration_with_a_probe_narrows_the_band():
+    # the same six brews with their bed probe hidden: flow and heat capacity of the bed are then only assumed
+    blind = fit_rig(KITCHEN.record(), [without_probe(brew_record(day)) for day in rich(KITCHEN, 6, 1)])
+    for day in rich(KITCHEN, 8, 2)[:2]:
+        brew = without_probe(brew_record(day))
+        with_, without = (reconstruct_mash(brew, fit)["sd"].median() for fit in (taught(KITCHEN), blind))
+        assert with_ < 0.85 * without
+
+
 def test_without_any_taught_brew_the_band_is_wide():
     fit = fit_rig(KITCHEN.record(), [])
     frame = reconstruct_mash(without_probe(brew_record(rich(KITCHEN, 8, 2)[0])), fit)

@@ -19,6 +19,7 @@ from brewlog.rig.capacity import Inventory
 from brewlog.rig.day import day_of
 from brewlog.rig.scale import weigh_scale
 from brewlog.rig.standing import standing_water
+from brewlog.rig.stretches import cut, mash_span
 from brewlog.rig.volumes import StageVolumes, poured, volume_constants
 from brewlog.simulate import KITCHEN, BrewPlan, brew_record, simulate_day
 
@@ -208,6 +209,23 @@ def test_the_drop_at_mash_in_is_a_check_of_the_litres():
     assert (drop["sd"] / drop["estimate"]).between(0.07, 0.25).all()
     bare = [replace(brew_record(day), grain_temp=None) for day in days]
     assert fit_rig(KITCHEN.record(), bare).left_out["0, mash-in"].startswith("grain_temp")
+
+
+def test_a_probe_out_of_touch_for_long_does_not_end_a_stretch():
+    # a controller falls back to the base sensor meanwhile; base and power go on being read
+    brew = drawn(30.0)[0]
+    trace, faults, events = brew.load_trace()
+    begin = next(e.elapsed for e in events if e.event == "mash-in") + 1800
+    away = (trace["elapsed"] >= begin) & (trace["elapsed"] < begin + 900)
+    gone = trace.assign(mash_temp=trace["mash_temp"].mask(away))
+    whole, broken = (
+        cut(day, *mash_span(day), probe=True)
+        for day in (day_of(replace(brew, load_trace=lambda f=f: (f, faults, events)), POT) for f in (trace, gone))
+    )
+    assert len(broken) == len(whole) == 1
+    assert broken[0].elapsed == pytest.approx(whole[0].elapsed)
+    assert np.isnan(broken[0].readings[:, 1]).sum() == 30
+    assert np.isfinite(broken[0].readings[:, 0]).all()
 
 
 @cache

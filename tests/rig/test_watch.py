@@ -15,10 +15,11 @@ import pytest
 
 from brewlog.rig import fit_rig
 from brewlog.rig.blocked import blocked_bed
-from brewlog.rig.clocks import clock_shift, clocks
+from brewlog.rig.clocks import clock_shift, clocks, hints
 from brewlog.rig.drift import control_chart, heater_drift, heater_outliers
 from brewlog.rig.flow import flow_course
 from brewlog.rig.jumps import probe_jump, probe_out
+from brewlog.rig.restamped import Restamped
 from brewlog.rig.watch import watch_rig
 
 DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
@@ -94,29 +95,90 @@ def shifted(columns, seconds):
     return change
 
 
+BOTH = ("base_temp", "mash_temp")
+
+
 @pytest.mark.parametrize(
     ("columns", "seconds", "words"),
     [
-        (("base_temp", "mash_temp"), 120.0, "temperatures run about"),
-        (("base_temp", "mash_temp"), -90.0, "ahead of the power"),
+        (BOTH, 120.0, "temperatures run about"),
+        (BOTH, -90.0, "ahead of the power"),
+        (BOTH, 60.0, "behind the power"),
+        (BOTH, -300.0, "Shifts below 45 s are not seen"),
+        (BOTH, 420.0, "temperatures run about"),
+        (("base_temp",), -150.0, "base sensor runs about"),
         (("mash_temp",), 240.0, "bed probe runs about"),
+        (("mash_temp",), -120.0, "hides shifts below 80 s, and many below two and a half minutes"),
     ],
-    ids=["late", "early", "bed alone"],
+    ids=["late", "early", "little", "much", "very much", "base alone", "bed alone", "bed early"],
 )
 def test_clocks_that_differ_are_found(columns, seconds, words):
     brews = [changed(days()[0], shifted(columns, seconds)), *days()[1:]]
     fit = fit_rig(DRAWN.RECORD, brews)
     (found,) = clocks(brews[0], fit)
     assert words in found.sentence
+    assert found.low < seconds < found.high
     # a bed probe's clock is told less well: its lag takes up a part
-    assert found.size == pytest.approx(seconds, rel=0.1 if len(columns) == 2 else 0.3)
-    assert len(columns) == 2 or found.high > seconds - 5
-    assert not any(clocks(b, fit) for b in brews[1:] if b.label != "3")
+    assert found.size == pytest.approx(seconds, rel=0.1 if "base_temp" in columns else 0.3)
+    assert found.high - found.low < (80.0 if "base_temp" in columns else 180.0)
+    assert not any(clocks(b, fit) for b in brews[1:])
+
+
+def test_two_brews_with_another_clock_are_both_found():
+    late, early = (changed(days()[k], shifted(BOTH, s)) for k, s in ((0, 180.0), (5, -180.0)))
+    brews = [late, *days()[1:5], early, *days()[6:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    found = [finding for b in brews for finding in clocks(b, fit)]
+    assert [(f.brew, np.sign(f.size)) for f in found] == [("0", 1.0), ("5", -1.0)]
+
+
+def test_another_clock_is_not_called_a_blocked_bed():
+    brews = [changed(days()[0], shifted(BOTH, 300.0)), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    assert blocked_bed(brews[0], fit)  # what it would be taken for
+    assert [f.kind for f in watch_rig(fit, brews) if f.brew == "0"] == ["clocks differ"]
+
+
+def test_a_blocked_bed_is_not_called_another_clock():
+    usual = [day.mash.rms["pooled"] for day in fitted().days.values()]
+    assert fitted().days["3"].mash.rms["pooled"] > 1.25 * np.median(usual)
+    assert clock_shift(fitted().days["3"], fitted()).channel == "bed"  # a bed that lets little through is late
+    assert clocks(days()[3], fitted()) == []
+
+
+def test_a_shift_shows_in_the_rates_before_it_shows_in_the_size_of_the_residuals(monkeypatch):
+    brews = [changed(days()[0], shifted(BOTH, 60.0)), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    assert hints(fit.days["0"])["temperatures"] > 0.3
+    assert max(hints(fit.days["1"]).values()) < 0.15
+    monkeypatch.setattr("brewlog.rig.clocks.SUSPECT", 1e9)
+    assert clocks(brews[0], fit)
+
+
+def test_what_base_sensor_and_both_sensors_explain_alike_is_left_open(monkeypatch):
+    brews = [changed(days()[0], shifted(BOTH, 120.0)), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    (told,) = clocks(brews[0], fit)
+    monkeypatch.setattr("brewlog.rig.clocks.AKIN", 1e9)
+    (open_,) = clocks(brews[0], fit)
+    words = "Whether both sensors or the base sensor alone were stamped so, these readings do not tell."
+    assert words in open_.sentence
+    assert words not in told.sentence
+    assert open_.high - open_.low > told.high - told.low
+
+
+def test_moved_readings_are_fitted_from_what_the_other_brews_tell():
+    day = fitted().days["0"]  # its own fit may be bent to wrong times
+    bent = replace(day, mash=replace(day.mash, constants={**day.mash.constants, "bed_flow": 9.0, "heat_share": 0.5}))
+    squares = [Restamped(one, fitted()).squares(60.0, (1,)) for one in (day, bent)]
+    assert squares[1] == pytest.approx(squares[0])
 
 
 def test_equal_clocks_are_told_to_be_so():
-    shift = clock_shift(fitted().days["0"], fitted())
-    assert abs(shift.seconds) < 20
+    for label in ("0", "1", "2"):
+        shift = clock_shift(fitted().days[label], fitted())
+        assert abs(shift.seconds) < 20
+        assert shift.left > 0.9
 
 
 def test_a_probe_out_of_the_bed_is_named_and_left_out():
@@ -132,6 +194,10 @@ def test_a_probe_out_of_the_bed_is_named_and_left_out():
     assert found.start == pytest.approx(days()[0].trace["elapsed"].iloc[-1] - 3000, abs=60)
     assert found.size == pytest.approx(500 / 60, abs=1.5)
     assert "left out" in found.sentence
+    (series,) = fit.days["0"].mash.series
+    out = (series.elapsed > found.start + 30) & (series.elapsed < found.end - 30)
+    assert out.sum() > 20
+    assert np.isnan(series.readings[out, 1]).all()
     assert fit.per_brew.loc["0", "bed_flow"] == pytest.approx(fitted().per_brew.loc["0", "bed_flow"], rel=0.1)
 
 
