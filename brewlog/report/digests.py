@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from brewlog.logbook.records import Brew
     from brewlog.rig import RigFit
 
-_DRAWING = ("numpy", "scipy", "pandas", "matplotlib", "statsmodels", "nbconvert")
+_DRAWING = ("numpy", "scipy", "pandas", "matplotlib", "pillow", "statsmodels", "nbconvert")
 """Packages that a page's numbers and looks depend on."""
 
 
