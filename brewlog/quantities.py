@@ -122,6 +122,8 @@ MAX_UNIT_LENGTH = 40
 _NAME = r"[A-Za-z%][A-Za-z_]{0,23}"
 _POWER = r"(?:(?:\*\*|\^)-?[1-4]|[1-4])?"
 _GRAMMAR = re.compile(rf"{_NAME}{_POWER}(?:(?:\*|/| per | ){_NAME}{_POWER}){{0,4}}")
+_ASIDE = re.compile(r"([a-z][a-z ]{0,20})\((us|uk|imp|s)\)")
+"""What of a unit may stand in brackets: `gallons (US)`, `litre(s)`."""
 _SIGNS = str.maketrans(
     {
         "Δ": "delta ",
@@ -237,6 +239,8 @@ def _readings(text: str, unit: str) -> list[str]:
     plain = " ".join(text.translate(_SIGNS).replace("°", "deg ").replace("º", "deg ").replace("˚", "deg ").split())
     plain = plain.replace("℃", "degC").replace("℉", "degF")
     low = plain.casefold().rstrip(".")
+    if aside := _ASIDE.fullmatch(low):
+        plain = low = f"{aside[1].strip()}{'' if aside[2] == 's' else ' '}{aside[2]}"
     found: list[str] = []
     if unit in ("degC", "K"):
         name = TEMPERATURES.get(low) or TEMPERATURES.get(low.replace("delta_", "").replace("delta ", ""))

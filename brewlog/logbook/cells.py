@@ -11,12 +11,14 @@ from unicodedata import normalize
 
 from brewlog.logbook import values
 from brewlog.logbook.cell_units import not_celsius, number_and_unit
-from brewlog.logbook.gravities import DEGP, SG, THREE_DECIMALS, Curve, gravity_unit
+from brewlog.logbook.column_scales import unit_in_cell, unit_of_column, wanted_unit
+from brewlog.logbook.durations import duration
+from brewlog.logbook.gravities import DEGP, SG, THREE_DECIMALS, Curve
 from brewlog.logbook.headers import Header, shown
 from brewlog.logbook.layout import Column
 from brewlog.logbook.problems import Problem, Say
 from brewlog.logbook.text import MAX_CELL
-from brewlog.quantities import Scale, parse_unit, two_sizes
+from brewlog.quantities import Scale, parse_unit
 
 _UNCLEAR = "the column is left out until its unit is clear"
 SMALLEST_PER_CENT = {"extract": 1.0, "moisture": 0.2, "fine_coarse": 0.2, "power": 1.0}
@@ -50,6 +52,7 @@ class ColumnReader:
         scale = self._scale()
         if scale is None or self._other_scale(cells, scale):
             return [None] * len(cells)
+        self._tell_scant(cells)
         fractions = self._all_fractions(cells, scale)
         if fractions:
             scale = Scale("1", 100.0 if column.unit == "%" else 1.0, 0.0)
@@ -58,26 +61,11 @@ class ColumnReader:
     # -- numbers
 
     def _scale(self) -> Scale | Curve | None:
-        unit, column = self.header.unit, self.column
-        if column.written == "SG":
-            return self._gravity_scale(unit)
-        try:
-            scale = parse_unit(unit or column.written or column.unit, column.unit)
-            if unit is not None and (sizes := two_sizes(unit)):
-                self._note(self.line, f"unit {unit}", sizes[1], f"read as {sizes[0]}")
-            return scale
-        except ValueError:
-            wish, cost = f"a unit that converts to {column.written or column.unit}", _UNCLEAR
-            if column.unit == "1" and not column.written:
-                wish = "a number without unit"
-            self._problem(self.line, f"unit {unit}", wish, cost)
-            return None
-
-    def _gravity_scale(self, unit: str | None) -> Scale | Curve | None:
-        """Scale of a column of gravities; what had to be assumed is noted."""
-        found = gravity_unit(unit or "", self.column.name.endswith("_sd"))
+        """Scale of the column; what had to be assumed is noted."""
+        unit = self.header.unit
+        found = unit_of_column(self.column, unit)
         if found is None:
-            self._problem(self.line, f"unit {unit}", "SG, degP or kg/m^3", _UNCLEAR)
+            self._problem(self.line, f"unit {unit}", wanted_unit(self.column), _UNCLEAR)
             return None
         if found.read_as:
             self._note(self.line, f"unit {unit}", found.wish, found.read_as)
@@ -107,6 +95,14 @@ class ColumnReader:
         )
         return True
 
+    def _tell_scant(self, cells: Sequence[str]) -> None:
+        """Note a column whose numbers are so small that they may be in a larger unit, which nothing says."""
+        numbers = [number for number in self._numbers(cells) if number > 0]
+        if self.header.unit is None and numbers and max(numbers) <= self.column.scant:
+            unit, larger = self.column.written or self.column.unit, self.column.larger
+            wish = f"{unit}, or the unit in the header: {self.column.name} [{larger}]"
+            self._note(self.line, f"values up to {max(numbers):.3g} without a unit", wish, f"read in {unit}")
+
     def _all_fractions(self, cells: Sequence[str], scale: Scale | Curve) -> bool:
         """True where a column of per cent holds nothing but fractions of one."""
         least = SMALLEST_PER_CENT.get(self.column.name)
@@ -125,6 +121,9 @@ class ColumnReader:
         repaired = None
         if not found and (pair := number_and_unit(cell, self.comma)):
             found, scale, repaired = self._own_unit(*pair, scale)
+        if not found and column.unit in ("s", "min") and (seconds := duration(cell)) is not None:
+            own = parse_unit("s", column.unit)
+            found, scale, repaired = [seconds], own, f"read as {float(own(seconds)):.6g} {column.unit}"
         fits = list(dict.fromkeys(v for n in found if column.low <= (v := float(scale(n))) <= column.high))
         if scale is DEGP and 0.98 <= min(found, default=0.0) <= 1.2 and THREE_DECIMALS.match(cell):
             fits = []  # a gravity in SG under another unit
@@ -158,19 +157,8 @@ class ColumnReader:
         self, numbers: list[float], unit: str, scale: Scale | Curve
     ) -> tuple[list[float], Scale | Curve, str | None]:
         """A cell such as `5.1 kg`, by the unit that it names."""
-        if self.column.written == "SG":
-            found = gravity_unit(unit, self.column.name.endswith("_sd"))
-            if found is None:
-                return [], scale, None
-            value = float(found.scale(numbers[0]))
-            told = f" {unit}, SG {value:.4f}" if found.scale is not SG else ""
-            return numbers, found.scale, f"read as {numbers[0]:.6g}{told}"
-        try:
-            own = parse_unit(unit, self.column.unit)
-        except ValueError:
-            return [], scale, None
-        sizes = two_sizes(unit)
-        return numbers, own, f"read as {numbers[0]:.6g} {sizes[0] if sizes else unit}"
+        found = unit_in_cell(self.column, unit, numbers[0])
+        return ([], scale, None) if found is None else (numbers, *found)
 
     def _bare(self, cell: str, line: int) -> Any:
         """A number whose range depends on the rest of its row; several ways to read it stay open."""

@@ -12,7 +12,8 @@ _DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y",
          "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p")
 _ODD = ("%b %d %H:%M:%S %Y", "%Y-%m-%d_%H-%M-%S", "%Y-%m-%d %H-%M-%S", "%Y-%m-%dT%H.%M.%S", "%Y-%m-%d %H.%M.%S",
-        "%d.%m.%Y %H.%M.%S", "%Y-%m-%d_%H:%M:%S", "%d/%b/%Y:%H:%M:%S", "%Y-%m-%d %H:%M:%S:%f")  # fmt: skip
+        "%d.%m.%Y %H.%M.%S", "%Y-%m-%d_%H:%M:%S", "%d/%b/%Y:%H:%M:%S", "%Y-%m-%d %H:%M:%S:%f",
+        "%Y-%jT%H:%M:%S")  # fmt: skip
 FORMATS = (
     *(f"{day} {time}" for day in _DAYS for time in _TIMES),
     *(f"{time} {day}" for day in _DAYS for time in _TIMES[:3]),
@@ -50,6 +51,6 @@ def _fits(text: str, form: str) -> bool:
 
 def words_of(form: str) -> str:
     """A form in words."""
-    names = {"d": "day", "m": "month", "b": "month", "B": "month", "Y": "year", "y": "year", "H": "hour", "I": "hour",
-             "M": "minute", "S": "second", "f": "fraction", "p": "AM/PM"}  # fmt: skip
+    names = {"d": "day", "j": "day of the year", "m": "month", "b": "month", "B": "month", "Y": "year", "y": "year",
+             "H": "hour", "I": "hour", "M": "minute", "S": "second", "f": "fraction", "p": "AM/PM"}  # fmt: skip
     return re.sub(r"%([A-Za-z])", lambda match: names[match[1]], form)

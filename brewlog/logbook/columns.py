@@ -33,6 +33,12 @@ class Column:
     """A row without it is read, but lacks what it should have."""
     missed: bool = False
     """A file without this column is told so; an empty cell is one that was not recorded."""
+    of_water: bool = False
+    """A volume of water at 20 degC, which may have been weighed."""
+    scant: float = 0.0
+    """A column without unit in which nothing lies above this may be in a larger unit. [canonical unit]"""
+    larger: str = ""
+    """That unit."""
     hot: float = float("inf")
     """A column without unit whose median lies above this is plainly not in degC. [degC]"""
 

@@ -49,6 +49,18 @@ def durations(texts: Iterable[str]) -> np.ndarray:
     return np.where(np.isfinite(three), three, two)
 
 
+def duration(text: str) -> float | None:
+    """Seconds of one elapsed time with hours, minutes and seconds, or with letters; None for anything else.
+
+    Examples
+    --------
+    >>> duration("1:10:00"), duration("1h 10m"), duration("1:10")
+    (4200.0, 4200.0, None)
+    """
+    seconds = _one(text.strip())[0]
+    return seconds if np.isfinite(seconds) else None
+
+
 def _one(text: str) -> tuple[float, float]:
     """Seconds of one text, or those of its two parts read as minutes and seconds; NaN for the other."""
     if not text or len(text) > LONGEST:

@@ -51,8 +51,8 @@ DEGP = Curve(
 """Mass per cent of sugar to apparent specific gravity 20/20, and back."""
 
 
-class GravityUnit(NamedTuple):
-    """A unit that a column of gravities may have."""
+class ReadUnit(NamedTuple):
+    """How numbers in some unit are read."""
 
     scale: Scale | Curve
     wish: str = ""
@@ -61,7 +61,7 @@ class GravityUnit(NamedTuple):
     """What was assumed; empty where nothing was."""
 
 
-def gravity_unit(written: str, spread: bool = False) -> GravityUnit | None:
+def gravity_unit(written: str, spread: bool = False) -> ReadUnit | None:
     """Scale that brings gravities in some unit to SG; None where it is no unit of a gravity.
 
     Parameters
@@ -73,7 +73,7 @@ def gravity_unit(written: str, spread: bool = False) -> GravityUnit | None:
 
     Returns
     -------
-    GravityUnit or None
+    ReadUnit or None
 
     Examples
     --------
@@ -84,19 +84,19 @@ def gravity_unit(written: str, spread: bool = False) -> GravityUnit | None:
     """
     word = GRAVITY_WORDS.get(plain(written))
     if word == "SG":
-        return GravityUnit(SG)
+        return ReadUnit(SG)
     if word in ("degP", "Brix") and spread:
         per_plato = float(density_slope_float(np.array(USUAL_EXTRACT), 20.0)) / DENSITY_PER_SG / 100.0
         cost = f"1 {word} taken as {per_plato:.4f} in SG, as in wort of {100 * USUAL_EXTRACT:g} degP"
-        return GravityUnit(Scale(word, per_plato, 0.0), "a standard deviation in SG", cost)
+        return ReadUnit(Scale(word, per_plato, 0.0), "a standard deviation in SG", cost)
     if word == "Brix":
-        return GravityUnit(DEGP, "SG or degP", "read as degP, sugar by weight, without a wort correction factor")
+        return ReadUnit(DEGP, "SG or degP", "read as degP, sugar by weight, without a wort correction factor")
     if word == "degP":
-        return GravityUnit(DEGP)
+        return ReadUnit(DEGP)
     try:
         own = parse_unit("kg/m^3" if word else written, "kg/m^3")
     except ValueError:
         return None
     air = 0.0 if spread else AIR_DENSITY
     scale = Scale(own.unit, own.factor / DENSITY_PER_SG, (own.offset - air) / DENSITY_PER_SG)
-    return GravityUnit(scale, "SG, or degP", "" if spread else "read as the density at 20 degC")
+    return ReadUnit(scale, "SG, or degP", "" if spread else "read as the density at 20 degC")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from brewlog.logbook import layout, values
@@ -12,6 +13,10 @@ from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Malt, Rest, Rig, WaterTest
 from brewlog.logbook.rows import Row
 
+BRIM = 1.1
+"""A kettle holds no more than this of its nominal volume. [1]"""
+FAR_TOO_THICK = 5.0
+"""Where the kettle is not known, so many kilograms of a malt in a litre of water are in another unit. [kg/L]"""
 _PAIR = re.compile(r"(\d{1,6})\s*(tight|loose)", re.IGNORECASE)
 
 
@@ -27,7 +32,12 @@ def make_test(row: Row, rig: str | None, loads: Mapping[str, Any]) -> WaterTest:
 
 
 def make_brew(
-    row: Row, rig: str | None, per_brew: Mapping[str, dict[str, list[Row]]], loads: Mapping[str, Any], told: Complaints
+    row: Row,
+    rig: str | None,
+    kettle: float | None,
+    per_brew: Mapping[str, dict[str, list[Row]]],
+    loads: Mapping[str, Any],
+    told: Complaints,
 ) -> Brew:
     """Record of a row of brews.csv with the rows of other tables that belong to it.
 
@@ -36,6 +46,8 @@ def make_brew(
     row : Row
     rig : str or None
         Label of its rig.
+    kettle : float or None
+        Volume of its kettle. [L]
     per_brew : mapping
         Rows of the other tables by file and brew.
     loads : mapping
@@ -43,23 +55,48 @@ def make_brew(
     told : Complaints
     """
     label = row.values["brew"]
+    water = row.values.get("mash_water")
 
     def rows(file: layout.FileLayout) -> list[Row]:
         return per_brew[file.name].get(label, [])
 
+    _tell_beyond(row, kettle, told)
     readings = [make_reading(r.values | {"brew": label}, r, told.say) for r in rows(layout.READINGS)]
     return Brew(
         label=label,
         **{name: value for name, value in row.values.items() if name not in ("brew", "rig", "pair")},
         rig=rig,
         pair=_pair(row, told),
-        malts=tuple(_malt(r, label, told) for r in rows(layout.GRIST)),
+        malts=tuple(_malt(_possible(r, label, water, kettle, told), label, told) for r in rows(layout.GRIST)),
         additions=tuple(_addition(r, label, told) for r in rows(layout.ADDITIONS)),
         rests=_rests(rows(layout.RESTS), label, told),
         readings=tuple(reading for reading in readings if reading is not None),
         own=row.own,
         **loads,
     )
+
+
+def _tell_beyond(row: Row, kettle: float | None, told: Complaints) -> None:
+    """Note more mash water than the kettle holds."""
+    water = row.values.get("mash_water")
+    if water is not None and kettle is not None and water > BRIM * kettle:
+        found, wish = f"{water:g} L", f"at most the {kettle:g} L of the kettle"
+        told.complain("brews.csv", row.line, "mash_water", found, wish, "kept as it is", "note")
+
+
+def _possible(row: Row, label: str, water: float | None, kettle: float | None, told: Complaints) -> Row:
+    """The row of a malt, without a mass that no kettle holds; one that the water could not wet is noted."""
+    mass = row.values.get("mass")
+    most = kettle if kettle is not None else None if water is None else FAR_TOO_THICK * water
+    if mass is not None and most is not None and mass > most:
+        wish = f"less than a kettle of {most:g} L holds, or the unit in the header: mass [g]"
+        cost = f"left out, the grist of {label} is short of it"
+        told.complain("grist.csv", row.line, "mass", f"{mass:g} kg", wish, cost)
+        return replace(row, values=row.values | {"mass": None})
+    if mass is not None and water is not None and mass > water:
+        found, wish = f"{mass:g} kg in {water:g} L of mash water", "more litres than kilograms"
+        told.complain("grist.csv", row.line, "mass", found, wish, "both are kept as they are", "note")
+    return row
 
 
 def _malt(row: Row, label: str, told: Complaints) -> Malt:

@@ -111,7 +111,8 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
         label = row.values["brew"]
         rig = known_rig(layout.BREWS, row, rigs, told)
         loads = loaders.add(label, rig, row, per_brew["events.csv"].get(label, []))
-        brews[label] = make_brew(row, rig, per_brew, loads, told)
+        kettle = rigs[rig].kettle_volume if rig is not None else None
+        brews[label] = make_brew(row, rig, kettle, per_brew, loads, told)
     kept = {reading.line for brew in brews.values() for reading in brew.readings}
     tell_unitless([row for row in tables[layout.READINGS.name] if row.line in kept], told.say)
     tests = {}

@@ -129,7 +129,8 @@ def decode(data: bytes) -> Decoded:
             try:
                 return Decoded(_lines(data.decode(name)).lstrip("\ufeff"), name, False)
             except UnicodeDecodeError:
-                return _mended(data, name)
+                patched = _two_code_pages(data, marked=True) if name == "utf-8-sig" and not data.count(0) else None
+                return patched or _mended(data, name)
     for name, offset in (("utf-16-le", 1), ("utf-16-be", 0)):
         # ASCII in UTF-16 has every other byte zero
         zeros = data[offset::2]
@@ -175,11 +176,11 @@ _CP1252 = {0xDC00 + byte: bytes([byte]).decode("cp1252", errors="replace") for b
 """Signs of cp1252 for the marks that stand for bytes which are no UTF-8."""
 
 
-def _two_code_pages(data: bytes) -> Decoded | None:
+def _two_code_pages(data: bytes, marked: bool = False) -> Decoded | None:
     """UTF-8 into which lines in cp1252 were pasted; None for text without a sign of UTF-8, or with too little of it."""
     text = _lines(data.decode("utf-8", errors="surrogateescape"))
     strange = len(_NO_UTF8.findall(text))
-    if _UTF8_SIGN.search(text) is None or strange > max(FEW_BYTES, LITTLE * len(text)):
+    if (_UTF8_SIGN.search(text) is None and not marked) or strange > max(FEW_BYTES, LITTLE * len(text)):
         return None
     odd = [number for number, line in enumerate(text.split("\n"), start=1) if _NO_UTF8.search(line)]
     if 2 * len(odd) > sum(bool(line.strip()) for line in text.split("\n")):

@@ -215,7 +215,12 @@ def loggers() -> None:
     habit("a second logger in degF under other names", "note", {"traces/l2.csv": first, "traces/l2.2.csv": second},
           is_day("l2"))  # fmt: skip
     switched = edited(L1, lambda k, c: [c[0], f"{1.8 * float(c[1]) + 32:.1f}", *c[2:]] if k >= 200 else c)
-    habit("a unit switched midway", "problem", {"traces/l1.csv": switched}, said=("mash_temp",))
+    habit(
+        "a unit switched midway",
+        "problem",
+        {"traces/l1.csv": switched},
+        said=("mash_temp: found 'temperatures around 149.4 without a unit'",),
+    )
     long = "elapsed [s],sensor,value\n" + "".join(
         f"{d[0]:.0f},mash,{d[1]}\n{d[0]:.0f},base,{d[2]}\n" for d in mash_day()
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 import brewlog
-from tests.logbook.habits import HABITS
+from tests.logbook.more_habits import HABITS
 
 
 @pytest.mark.parametrize("habit", HABITS, ids=lambda habit: habit.name)

@@ -165,6 +165,13 @@ def test_lines_of_another_code_page_amid_utf_8_are_read_and_named(make_book):
     ]
 
 
+def test_a_marked_file_is_utf_8_whatever_was_pasted_into_it(make_book):
+    rows = (("b1,pale malt,5,81,4,\n", "utf-8"), ("b1,oats,1,81,4,\n", "utf-8"), ("b2,Grünmalz,5.2,81,4,\n", "cp1252"))
+    book = brewlog.read_logbook(make_book({"grist.csv": b"\xef\xbb\xbf" + mixed(*rows)}))
+    assert [m.malt for m in book.brews["b2"].malts] == ["Grünmalz"]
+    assert [(p.line, p.found) for p in book.problems if p.column is None] == [(4, "line 4 in cp1252 amid UTF-8")]
+
+
 def test_of_many_lines_in_another_code_page_the_first_are_named(make_book):
     rows = [(f"b{1 + k % 2},Grünmalz {k},1,81,4,\n", "cp1252" if k % 2 else "utf-8") for k in range(15)]
     book = brewlog.read_logbook(make_book({"grist.csv": mixed(*rows)}))
