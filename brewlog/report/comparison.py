@@ -22,6 +22,8 @@ INDEPENDENT = (
     "cancels in the difference, so that the true range is narrower where both were measured alike."
 )
 
+TIGHTNESS = "tightness (rms distance of the bed from its rests; less is tighter)"
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -58,7 +60,7 @@ class Comparison:
         )
         return (
             difference_sentence(self, response, f"{response} efficiency", "points"),
-            difference_sentence(self, "hold_rms", "distance of the bed from its rests (rms)", "K"),
+            difference_sentence(self, "hold_rms", TIGHTNESS, "K"),
         )
 
     def to_dict(self) -> dict[str, Any]:
