@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.special import stdtrit
 
 from brewlog.rig.boiling import LID_OFF_LOSS, ROOM_VAPOUR, vapour_pressure
 from brewlog.rig.day import ROOM
@@ -82,12 +83,36 @@ def with_bound(interval: Interval, bound: float) -> Interval:
     return Interval(interval.estimate, sd, interval.estimate - half, interval.estimate + half, interval.brews)
 
 
+MEDIAN = 1.15
+"""Sd of a median over that of a mean: 1.09 to 1.22 for three to ten normal values. [1]"""
+
+
 def with_lag(interval: Interval, lag: Interval, slope: float) -> Interval:
-    """Wider by what the lag does, which all brews share and their spread therefore does not show."""
-    if lag.brews < 2 or not np.isfinite(lag.sd):
+    """Wider by what the lag does, which all brews share and their spread therefore does not show.
+
+    Parameters
+    ----------
+    interval : Interval
+        Of flow or conductance over the brews, each fitted at the median of the lags.
+    lag : Interval
+        [s]
+    slope : float
+        Of the logarithm of the flow against the lag. [1/s]
+
+    Notes
+    -----
+    The degrees of freedom of both together are those of Welch and Satterthwaite.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, annex G.4.
+    """
+    if lag.brews < 2 or interval.brews < 2 or not np.isfinite(lag.sd):
         return interval
-    # a median scatters by a quarter more than a mean
-    more = abs(slope) * interval.estimate * 1.25
-    half = float(np.hypot((interval.high - interval.low) / 2, more * (lag.high - lag.low) / 2))
-    sd = float(np.hypot(interval.sd, more * lag.sd))
+    more = MEDIAN * abs(slope * interval.estimate) * lag.sd
+    if more == 0:
+        return interval
+    sd = float(np.hypot(interval.sd, more))
+    free = sd**4 / (interval.sd**4 / (interval.brews - 1) + more**4 / (lag.brews - 1))
+    half = float(stdtrit(free, 0.975)) * sd
     return Interval(interval.estimate, sd, interval.estimate - half, interval.estimate + half, interval.brews)
