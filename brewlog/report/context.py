@@ -10,6 +10,7 @@ from brewlog.figures.units import UnitChoice
 from brewlog.report.blocks import Cell, Link
 from brewlog.report.meanings import plain_names
 from brewlog.report.results import Results
+from brewlog.report.words import signs
 
 _MINUS = re.compile(r"(?<![\w.)])-(?=\d)")
 
@@ -28,7 +29,7 @@ class Context:
 
     def say(self, text: str) -> str:
         """A sentence of brewlog's in the reader's units, the names of results as words."""
-        return _MINUS.sub("−", plain_names(self.choice.in_words(text)))
+        return _MINUS.sub("−", plain_names(signs(self.choice.in_words(text))))
 
     def said(self, texts: Sequence[str]) -> tuple[str, ...]:
         """Sentences of brewlog's in the reader's units."""

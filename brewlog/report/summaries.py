@@ -9,7 +9,7 @@ import pandas as pd
 
 from brewlog.figures.units import UnitChoice
 from brewlog.findings import Change, Experiment, Relation
-from brewlog.report.words import folded_lines
+from brewlog.report.words import folded_lines, signs
 from brewlog.rig import RigFit
 from brewlog.wort import ExtractBalance
 
@@ -41,7 +41,7 @@ def summary_in(result: RigFit | Relation | Change | Experiment | ExtractBalance,
     elif isinstance(result, Change):
         result = replace(result, pieces=pieces_in(result.pieces, choice))
     text = relation_text(result, choice) if isinstance(result, Relation) else result.summary()
-    return folded_lines(choice.in_words(text))
+    return folded_lines(signs(choice.in_words(text)))
 
 
 def worded_unit(unit: str, choice: UnitChoice) -> tuple[float, str]:

@@ -123,6 +123,17 @@ def written_day(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+def signs(text: str) -> str:
+    """A text with the sign of a unit in place of its name, where a number stands before it.
+
+    Examples
+    --------
+    >>> signs("taken as 20 degC; temp [degC]")
+    'taken as 20 °C; temp [degC]'
+    """
+    return re.sub(r"(?<=\d )degC\b", unit_sign("degC"), text)
+
+
 def folded_lines(text: str, most: int = 100) -> str:
     """A text of fixed pitch whose sentences are folded into lines of at most `most` characters.
 
@@ -141,7 +152,7 @@ def folded_lines(text: str, most: int = 100) -> str:
     for is_row, group in groupby(text.splitlines(), lambda line: "  " in line.strip()):
         part = list(group)
         if is_row:
-            wide = max(map(len, part)) > most
+            wide = min(map(len, part)) > most  # rows that are padded to one width
             lines += [_LAST_CELL.sub("  ", line.rstrip()) if wide else line for line in part]
             continue
         for line in part:
