@@ -70,7 +70,8 @@ def clocks(brew: Brew, fit: RigFit) -> list[Finding]:
 
     Looked for on brews whose residuals are larger than the rig's usual ones or go with the rates of the readings: those
     of both sensors, or of one of them alone, are moved by up to ten minutes either way and the mash is fitted again.
-    A clock that differs alike on most brews of a rig moves what is usual there and may go unnoticed.
+    A clock that differs alike on most brews of a rig moves what is usual there and may go unnoticed; so may shifts of
+    up to two minutes on a rig whose mashes the model leaves by half a kelvin and more.
 
     Parameters
     ----------
@@ -108,7 +109,7 @@ def _sentence(label: str, shift: Shift, half: float) -> str:
         text += "Whether both sensors or the base sensor alone were stamped so, these readings do not tell. "
     if shift.channel == "bed":
         return text + "A bed probe's own lag hides shifts below 80 s, and many below two and a half minutes."
-    return text + "Shifts below 45 s are not seen."
+    return text + "Shifts below 45 s are not seen, those that most brews share may not be."
 
 
 def clock_shift(day: DayFit, fit: RigFit) -> Shift | None:
