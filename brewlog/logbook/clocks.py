@@ -216,12 +216,12 @@ def _changes(seconds: np.ndarray, written: list[str | None]) -> Zones:
     return tuple((s, o) for k, (s, o) in enumerate(known) if not k or o != known[k - 1][1])
 
 
-def read_moment(text: str) -> Clock | None:
-    """A single time, as `read_clock` reads a column of them."""
+def read_moment(text: str, day: Date | None = None) -> Clock | None:
+    """A single time, as `read_clock` reads a column of them; `day` decides where day and month could be swapped."""
     try:
         when = datetime.fromisoformat(text.strip())
     except ValueError:
-        return read_clock(pd.Series([text], dtype=object))
+        return read_clock(pd.Series([text], dtype=object), day)
     if len(text.strip()) <= 10:
         return None  # a date alone is no moment
     zone = when.utcoffset()

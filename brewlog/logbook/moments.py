@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date as Date
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -111,7 +113,7 @@ class _Place:
 
     def _compare(self, text: str, place: float, elapsed: float) -> None:
         """Say where the clock time of an event is none, or is another than its elapsed time."""
-        when = read_moment(text)
+        when = read_moment(text, self._day())
         if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
             self._say(text, _WISH, "`elapsed` is used")
         elif self.data.zero is not None:
@@ -119,9 +121,15 @@ class _Place:
             if abs(at - place) > ALIKE:
                 self._say(text, "a time that agrees with `elapsed`", f"{elapsed:g} s is used", "note")
 
+    def _day(self) -> Date | None:
+        """Day of the trace by its own clock; None where that tells none."""
+        if self.data.zero is None or not self.data.dated:
+            return None
+        return (datetime(1970, 1, 1) + timedelta(seconds=self.data.zero + (self.data.offset or 0.0))).date()
+
     def _by_clock(self, text: str) -> float | None:
         data = self.data
-        when = read_moment(text)
+        when = read_moment(text, self._day())
         if when is None or not len(when.seconds) or bool(np.isnan(when.seconds[0])):
             self._say(text, _WISH, _LOST)
             return None

@@ -150,6 +150,13 @@ def times() -> None:
     habit("events in hours, minutes and seconds", "note", {"events.csv": parted}, (events("l1"), MOMENTS))
     shouted = EVENTS.replace("mash-in", "Mash In", 1).replace("mash-out", "MASH_OUT")
     habit("events in capitals", "clean", {"events.csv": shouted}, (events("l1"), MOMENTS))
+    for first, last in (("3/9/2024 9:00 AM", "3/9/2024 11:15 AM"), ("09/03/2024 09:00", "09/03/2024 11:15")):
+        moved = EVENTS.replace("2024-03-09T09:00:00", first).replace("2024-03-09T11:15:00", last)
+        habit(f"events like {first}, as the trace tells their day", "clean", {"events.csv": moved},
+              (events("l2"), [("mash-in", 0.0), ("lift", 8100.0)]))  # fmt: skip
+    strange = EVENTS.replace("2024-03-09T11:15:00", "5/4/2024 11:15")
+    habit("an event of which no day is near the trace", "problem", {"events.csv": strange},
+          (events("l2"), [("mash-in", 0.0)]), said=("5/4/2024 11:15",))  # fmt: skip
     other = EVENTS.replace("mash-out", "start of mash-out")
     habit("events in other words", "problem", {"events.csv": other}, said=("start of mash-out", "perhaps 'mash-out'"))
     habit("day of the year", "note", {"traces/l2.csv": clock_trace(form="%Y-%jT%H:%M:%S")}, is_day("l2"),
@@ -180,5 +187,27 @@ def channels() -> None:
           (lambda book: book.brews["l1"].additions[0].mass, 0.25))  # fmt: skip
 
 
-for fill in (unwritten_units, weighed_water, units_in_cells, words, times, channels):
+def others() -> None:
+    words = L1.replace("elapsed [s],mash_temp,base_temp,set_temp,heater", "Zeit [s],Maische,Boden,Soll,Heizung")
+    habit("a trace in another language", "problem", {"traces/l1.csv": words}, (field("trace"), None),
+          said=("channels.csv",))  # fmt: skip
+    lines = L1.splitlines(keepends=True)
+    parts = {"traces/l1.csv": "".join(lines[1:200]), "traces/l1.2.csv": lines[0] + "".join(lines[200:])}
+    habit("names in the second file only", "problem", parts, said=("problem: traces/l1.csv,",))
+    across = "malt,l1,l2,l3\npale malt,5.2,5.25,4.6\nwheat malt,0.55,,\n"
+    habit("a column of the grist for each brew", "problem", {"grist.csv": across}, (masses("l1"), []),
+          said=("column brew: found 'no such column'",))  # fmt: skip
+    points = BREWS.replace("1.046,27,,1", "46,27,,1")
+    habit("plan in points", "problem", {"brews.csv": points}, (field("planned_gravity"), None), said=("'46'",))
+    swapped = GOOD["channels.csv"].replace("channel,column", "column,channel")
+    habit("columns of channels.csv swapped", "problem", {"channels.csv": swapped}, said=("channels.csv, line 2",))
+    test = GOOD["water_tests.csv"].replace("water_temp [degC]", "water_temp [°F]").replace(",30,14,", ",30,57.2,")
+    habit("a water test in degF", "clean", {"water_tests.csv": test},
+          (lambda book: book.water_tests["w1"].water_temp, pytest.approx(14.0)))  # fmt: skip
+    pasted = BREWS.replace("Quarry", "Düne", 1).encode() + "l4,2024-03-23,shed,Häring\n".encode("cp1252")
+    habit("a row pasted from another code page", "note", {"brews.csv": pasted}, (field("recipe"), "Düne"),
+          (field("recipe", "l4"), "Häring"), said=("line 5 in cp1252",))  # fmt: skip
+
+
+for fill in (unwritten_units, weighed_water, units_in_cells, words, times, channels, others):
     fill()
