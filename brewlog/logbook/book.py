@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from time import monotonic
+from time import process_time
 
 from brewlog.logbook import layout
 from brewlog.logbook.labels import Labelled
@@ -15,7 +15,8 @@ from brewlog.logbook.records import Brew, Event, Rig, WaterTest
 from brewlog.logbook.traces import TraceData
 
 LONGEST_CHECK = 10.0
-"""After so long no further trace is read for the list of problems. [s]"""
+"""After so much time of the processor no further trace is read for the list of problems; what else the machine does
+changes nothing. [s]"""
 NAMED = 10
 """Traces that were not read and are named."""
 
@@ -42,12 +43,12 @@ class Logbook:
     def problems(self) -> tuple[Problem, ...]:
         """Problems and notes of all files, in reading order; loads every trace."""
         found = list(self.table_problems)
-        started = monotonic()
+        started = process_time()
         for place, load in enumerate(self.trace_loaders.values()):
-            if monotonic() - started > LONGEST_CHECK:
+            if process_time() - started > LONGEST_CHECK:
                 left = list(self.trace_loaders)[place:]
                 names = ", ".join(left[:NAMED]) + (f" and {len(left) - NAMED} more" if len(left) > NAMED else "")
-                found_text = f"{len(left)} traces not yet read after {LONGEST_CHECK:.0f} s: {names}"
+                found_text = f"{len(left)} traces not yet read after {LONGEST_CHECK:.0f} s of work: {names}"
                 wish = "traces that are read sooner"
                 found.append(Problem(layout.TRACE_FOLDER, None, None, found_text, wish, "nothing is said of these"))
                 break

@@ -227,9 +227,9 @@ def test_checking_brings_no_heavy_library(book):
 
 def test_traces_that_are_not_read_in_time_are_named(book, monkeypatch):
     clock = iter([0.0, 0.0, 5.0, 11.0, 20.0, 30.0])
-    monkeypatch.setattr("brewlog.logbook.book.monotonic", lambda: next(clock))
+    monkeypatch.setattr("brewlog.logbook.book.process_time", lambda: next(clock))
     told = [problem for problem in brewlog.read_logbook(book).problems if problem.file == "traces"]
     assert [str(problem) for problem in told] == [
-        "traces: found '2 traces not yet read after 10 s: l3, w1', expected traces that are read sooner; "
+        "traces: found '2 traces not yet read after 10 s of work: l3, w1', expected traces that are read sooner; "
         "nothing is said of these."
     ]
