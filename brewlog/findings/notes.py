@@ -27,6 +27,8 @@ BESIDE = {
 """What is named beside the recorded column where it is harder to tell from tightness."""
 CAME_WITH = 0.5
 """Squared correlation with the move above which a setting counts as changed with it."""
+TIMES = {2: "twice"}
+"""Counts that have a word of their own."""
 
 
 def culprit_words(fit: Fit) -> str:
@@ -76,7 +78,7 @@ def moves_sentence(fit: Fit) -> str:
         rigs = join([rig for rig in moves[0].rigs if rig])
         return sentences.SINGLE_MOVE.format(where=f" on {rigs}" if rigs else "", when=moves[0].when, wrote=wrote)
     when = join([move.name.removeprefix("step ") for move in moves])
-    return sentences.MOVES.format(count=len(moves), when=when, wrote=wrote)
+    return sentences.MOVES.format(count=TIMES.get(len(moves), f"{len(moves)} times"), when=when, wrote=wrote)
 
 
 def numbered_notes(relation: Relation) -> tuple[str, ...]:

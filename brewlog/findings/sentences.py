@@ -82,7 +82,7 @@ SINGLE_MOVE = (
     "The control sensor was moved once{where} ({when}); whatever else changed at that time changed with it, and the "
     "log cannot tell them apart.{wrote}"
 )
-MOVES = "The control sensor was moved for good {count} times ({when}).{wrote}"
+MOVES = "The control sensor was moved for good {count} ({when}).{wrote}"
 WROTE = " Written down for that week: {changes}."
 NOTHING_WRITTEN = " Nothing else was written down for that week."
 CAME_WITH = " Recorded settings that came with it: {columns}."

@@ -35,12 +35,14 @@ class Alignment:
             return ""
         if self.before:
             return (
-                f"Each row's power is taken as the mean up to its time stamp: that leaves {self.ratio:.2f} of the "
-                "squares that remain otherwise."
+                "Each row's power is taken as the mean up to its time stamp: that brings the model nearer to the "
+                f"readings (sum of squares {self.ratio:.2f} times that of power from the stamp on)."
             )
+        flow = 100 * (np.exp(self.flow) - 1)
         return (
-            "Each row's power is taken to hold from its time stamp on; up to the stamp it would leave "
-            f"{self.ratio:.2f} of the squares and move the flow by {100 * (np.exp(self.flow) - 1):+.0f} %."
+            "Each row's power is taken to hold from its time stamp on. Were it the mean up to the stamp, the model "
+            f"would miss the readings by a sum of squares {self.ratio:.2f} times as large, and the flow would come out "
+            f"{abs(flow):.0f} % {'higher' if flow > 0 else 'lower'}."
         )
 
 

@@ -688,7 +688,7 @@ def test_the_same_words_at_two_moves_are_said_once(histories):
     far = table.index[table["changes"] == ""][0]
     table.loc[far, "changes"] = "new hose"
     first, second = table["brew"][table["changes"] == "bed probe controls"]
-    note = next(note for note in relate(table).notes if "moved for good 2 times" in note)
+    note = next(note for note in relate(table).notes if "moved for good twice" in note)
     assert f"Written down for that week: 'bed probe controls' (brews {first} and {second})." in note
     assert "new hose" not in note
 
