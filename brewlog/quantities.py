@@ -120,7 +120,7 @@ MAX_UNIT_LENGTH = 40
 # pint evaluates arithmetic inside a unit, so only this small grammar ever reaches it: names, small whole powers,
 # products and quotients.
 _NAME = r"[A-Za-z%][A-Za-z_]{0,23}"
-_POWER = r"(?:(?:\*\*|\^)-?[1-4]|[1-4])?"
+_POWER = r"(?:(?:\*\*|\^)-?[1-4]|[2-4])?"  # a bare 1 behind a unit is a slip of the hand
 _GRAMMAR = re.compile(rf"{_NAME}{_POWER}(?:(?:\*|/| per | ){_NAME}{_POWER}){{0,4}}")
 _ASIDE = re.compile(r"([a-z][a-z ]{0,20})\((us|uk|imp|s)\)")
 """What of a unit may stand in brackets: `gallons (US)`, `litre(s)`."""

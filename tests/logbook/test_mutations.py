@@ -172,6 +172,7 @@ def test_a_cell_of_a_table_costs_its_brew_at_most(change):
 @example(("rests.csv", 2, 4, "?"))
 @example(("readings.csv", 2, 4, ""))
 @example(("readings.csv", 3, 4, "-"))
+@example(("readings.csv", 3, 4, "L1"))
 def test_a_changed_cell_of_a_table_changes_a_record_or_is_named(change):
     file, line, column, cell = change
     if same_cell(SHORT[file].splitlines()[line - 1].split(",")[column], cell):
