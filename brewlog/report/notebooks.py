@@ -71,6 +71,16 @@ def set_choices(notebook: Any, choices: dict[str, Any]) -> None:
             raise KeyError(f"the notebook's second cell sets {name} {count} times; expected once")
 
 
+def load_libraries() -> None:
+    """Import what running and setting notebooks needs, before it runs beside the pages.
+
+    While one thread imports IPython, matplotlib in another would meet it half made, and a page would be lost.
+    """
+    import IPython  # noqa: F401
+    import nbclient  # noqa: F401
+    import nbconvert  # noqa: F401
+
+
 def run_notebook(name: str, choices: dict[str, Any], folder: Path | None = None, timeout: int = 600) -> Any:
     """Run one of brewlog's notebooks with the reader's choices.
 

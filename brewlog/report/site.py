@@ -18,6 +18,7 @@ from brewlog.report.comparison import check_pair
 from brewlog.report.context import Context
 from brewlog.report.jobs import NOTEBOOK_MENU, Inputs, Job, all_jobs
 from brewlog.report.manifest import FILE, Entry, Manifest, content_digest, read_manifest
+from brewlog.report.notebooks import load_libraries
 from brewlog.report.render import Page, file_names, render
 from brewlog.report.results import Results
 from brewlog.report.writing import write_text
@@ -159,6 +160,8 @@ def make_all(
     menu = [Link("index.html", "Overview"), Link("findings.html", "Findings")]
     menu += [Link(f"{stem}.html", short) for stem, short in NOTEBOOK_MENU.items()]
     menu += [Link("problems.html", "Problems")]
+    if any(job.beside for job in jobs):
+        load_libraries()
     with ThreadPoolExecutor(1) as kernels, tqdm(total=len(jobs), disable=not progress, unit="file") as bar:
         # the notebooks run in processes of their own, beside the pages
         running = {job.file: kernels.submit(job.make) for job in jobs if job.beside}

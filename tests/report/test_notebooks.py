@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import nbformat
 import pytest
 
@@ -59,3 +62,22 @@ def test_choices_replace_exactly_one_line():
     assert 'BREW = "it\'s 12"' in notebook.cells[1].source
     with pytest.raises(KeyError, match="sets RIG 0 times"):
         set_choices(notebook, {"RIG": "x"})
+
+
+def test_libraries_of_the_notebooks_are_whole_before_pages_are_drawn_beside_them():
+    # matplotlib asks an IPython that another thread has half imported for what it does not have yet
+    code = (
+        "import sys; from brewlog.report import site\n"
+        "class Stop(Exception): pass\n"
+        "def pool(count):\n"
+        "    assert {'IPython', 'nbclient', 'nbconvert'} <= set(sys.modules)\n"
+        "    raise Stop\n"
+        "site.ThreadPoolExecutor = pool\n"
+        "from types import SimpleNamespace\n"
+        "try:\n"
+        "    site.make_all([SimpleNamespace(beside=True)], None, '', None, None)\n"
+        "except Stop:\n"
+        "    print('whole')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.stdout.strip() == "whole", done.stderr
