@@ -12,7 +12,8 @@ from brewlog.rig.day import Day
 from brewlog.rig.fitting import fit_model
 from brewlog.rig.model import one_node
 from brewlog.rig.series import make_series
-from brewlog.rig.volumes import WATER_20, StageVolumes, poured
+from brewlog.rig.volumes import StageVolumes, poured
+from brewlog.wort.account import WATER_20
 from brewlog.wort.properties import specific_heat, wort_density
 from brewlog.wort.water import boiling_point, latent_heat
 

@@ -10,12 +10,11 @@ import numpy as np
 from brewlog.logbook.records import Addition, Brew, Rig
 from brewlog.rig.capacity import grist_of
 from brewlog.rig.interval import Interval, over_brews
+from brewlog.wort.account import WATER_20
 from brewlog.wort.properties import extract_from_sg, wort_density
 from brewlog.wort.stated import usable_addition
 from brewlog.wort.water import water_density
 
-WATER_20 = float(water_density(20.0)) / 1000
-"""[kg/L]"""
 SUGAR_ROOM = 0.62
 """Room that a kilogram of dissolved sugar takes, from the density of its solutions. [L/kg]"""
 
