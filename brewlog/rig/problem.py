@@ -18,16 +18,11 @@ Priors = Mapping[str, tuple[float, float]]
 
 LONG = 1500
 """Rows from which on a trace is first taken on cells."""
-_CLOSE = 0.1
-"""Steps that promise a fall of less than this, in variances of a reading, take the curvature at hand: they are shorter
-than a third of a standard deviation. [1]"""
 _LOG_BOUNDS = {"probe_lag": (0.2, 1000.0)}
 _WIDEST_LOG = 10.0
 """No constant goes further from its start than a factor of 22 000: there nothing is told any more."""
 _WIDEST_TEMP = 200.0
 """Nor offset, shift of the room or a start temperature further than this. [K]"""
-_FAR, _NEAR = 1e-3, 1e-9
-"""Damping to begin with."""
 
 
 class Problem:
@@ -72,7 +67,7 @@ class Problem:
         self.local = int(self.free_room) + self.nodes
         self.first = [start_temps(model, s) for s in series]
         self.size = len(self.shared) + self.local * len(series)
-        self.columns = 3 + len(model.constants) + self.nodes
+        self.shape = (*model.shape, (0,) * self.at.size, (0,) * int(self.free_room), (0,) * self.nodes)
         self.bounds = self._bounds()
         self._pack_priors(priors, start_sd)
         self.rows, self.seen = pack(series, model.drives)
@@ -130,9 +125,9 @@ class Problem:
             If the sum of squares at the start is not a number.
         """
         if not near and min(s.rows for s in self.series) >= LONG:
-            found, _ = self._descend(begin, few_cells(self.series, self.rows, weight), 1 / self.count, _FAR)
+            found, _ = self._descend(begin, few_cells(self.series, self.rows, weight), False, 1 / self.count)
             begin, near = found.params, True
-        found, read = self._descend(begin, self.rows._replace(weight=weight), tolerance, _NEAR if near else _FAR)
+        found, read = self._descend(begin, self.rows._replace(weight=weight), near, tolerance)
         return found, np.where(self.seen, self.rows.measured - read, 0.0)
 
     def correlation(self, rest: np.ndarray) -> float:
@@ -152,54 +147,30 @@ class Problem:
         return tuple(rest[a:b] for a, b in pairwise(self.rows.ends))
 
     def _descend(
-        self, begin: np.ndarray, rows: Rows, tolerance: float, damping: float, most: int = 200
+        self, begin: np.ndarray, rows: Rows, near: bool, tolerance: float, most: int = 200
     ) -> tuple[Minimum, np.ndarray]:
-        """Levenberg-Marquardt; close to the end the curvature at hand serves on, and only the gradient is made anew."""
-        from brewlog.rig import descent
+        from brewlog.rig import descent, evaluation
 
-        low, high = self.bounds
-        here, there = begin.copy(), np.minimum(np.maximum(begin, low), high)
-        k = begin.size
-        jr, jj, new_jr, new_jj, scale = np.zeros(k), np.zeros((k, k)), np.zeros(k), np.zeros((k, k)), np.zeros(k)
-        state = descent.fresh_state(damping)
-        best = np.empty_like(rows.measured)
-        curved, seen = True, max(self.count, 1)
-        for steps in range(1, most + 1):
-            total, read = self._evaluate(there, rows, curved, new_jr, new_jj)
-            if steps == 1 and not np.isfinite(total):
-                raise ValueError("the sum of squares at the start is not a number; check the data and the start.")
-            end = descent.advance(here, jr, jj, there, total, new_jr, new_jj, scale, state, low, high, tolerance)
-            if state[descent.GAIN] >= 0:
-                best = read
-            if end:
-                break
-            curved = bool(state[descent.GAIN] < 0.5 or state[descent.EXPECTED] * seen > _CLOSE * state[descent.TOTAL])
-            if not curved:
-                new_jj[:] = jj
-        return Minimum(here, float(state[descent.TOTAL]), jj, steps, end == descent.DONE), best
+        here, total, curvature, read, steps, end = evaluation.descend(
+            self.shape, begin, *self.bounds, *self._packed(rows), near, tolerance, max(self.count, 1), most
+        )
+        if end == evaluation.NO_NUMBER:
+            raise ValueError("the sum of squares at the start is not a number; check the data and the start.")
+        return Minimum(here, total, curvature, steps, end == descent.DONE), read
 
-    def _evaluate(
+    def _packed(self, rows: Rows) -> tuple[tuple[object, ...], ...]:
+        """Layout of the parameters, what is fixed, the model, the rows and the priors as `evaluation` takes them."""
+        wiring = (*self.model.wiring, self.model.starts, self.model.outputs)
+        return (self.at, self.free_offset), (self.logs, self.offset), wiring, tuple(rows), (self.priors, self.capacity)
+
+    def evaluate(
         self, params: np.ndarray, rows: Rows, curved: bool, jr: np.ndarray, jj: np.ndarray
     ) -> tuple[float, np.ndarray]:
         """Sum of squares and what the model reads; `jr` receives J'r, `jj` J'J if `curved`."""
-        from brewlog.rig import gathering, normal
-        from brewlog.rig.kinds import model_steps
+        from brewlog.rig import evaluation
 
-        model, (rates, entries) = self.model, self.model.wiring
-        logs, offset, shift, first = self.split(params)
-        p, dp = model_steps(logs, rates, entries, rows.kinds, model.starts.shape[0], model.drives, True)
-        out = np.zeros((len(self.series), self.columns, self.columns))
         read = np.empty_like(rows.measured)
-        work = normal.accumulate if curved else normal.gradient
-        work(
-            model.shape, p, dp, rows.ends, rows.kind, rows.drive, shift, first, model.starts, model.outputs, offset,
-            rows.measured, rows.weight, read, out,
-        )  # fmt: skip
-        total = gathering.gather(
-            out, curved, logs.size, self.at, self.free_offset, self.free_room, params, logs, self.priors, self.capacity,
-            jr, jj,
-        )  # fmt: skip
-        return total, read
+        return evaluation.evaluate(self.shape, curved, params, *self._packed(rows), read, jr, jj), read
 
     def _pack_priors(self, priors: Priors, start_sd: float | None) -> None:
         """Priors of single parameters as (place, value, sd), and that of the whole heat capacity."""

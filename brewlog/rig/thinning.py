@@ -12,8 +12,9 @@ from numba import njit
 def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
     """Means of the inputs over even cells and readings at their beginnings.
 
-    Every cell's input is the mean over its time, so that no heat is lost; a reading is drawn on a straight line between
-    its neighbours where these are no further apart than two cells. The weights of each sensor keep their sum.
+    Every cell's input is the mean over its time, so that no heat is lost. A reading lies on the straight line through
+    all readings within half a cell of it, or else, where there are fewer than three, on that between its neighbours if
+    these are no further apart than two cells. The weights of each sensor keep their sum.
 
     Parameters
     ----------
@@ -54,7 +55,7 @@ def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
             at = until
             z += 1
     for o in range(2):
-        before, after, whole, kept = -1, 0, 0.0, 0.0
+        before, after, row, whole, kept = -1, 0, 0, 0.0, 0.0
         for t in range(rows):
             whole += weight[t, o]
         for g in range(cells):
@@ -64,7 +65,17 @@ def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
                     before = after
                 after += 1
             readings_out[g, o] = weight_out[g, o] = 0.0
-            if after == rows:
+            many, n, n_t, n_tt, n_y, n_ty = 0, 0.0, 0.0, 0.0, 0.0, 0.0
+            while row < rows and elapsed[row] < at + 0.5 * width:
+                w, t = weight[row, o], (elapsed[row] - at) / width
+                if w > 0.0:
+                    many, n, n_t, n_tt = many + 1, n + w, n_t + w * t, n_tt + w * t * t
+                    n_y, n_ty = n_y + w * readings[row, o], n_ty + w * t * readings[row, o]
+                row += 1
+            spread = n * n_tt - n_t * n_t
+            if many > 2 and spread > 1e-3 * n * n:
+                readings_out[g, o], weight_out[g, o] = (n_tt * n_y - n_t * n_ty) / spread, n
+            elif after == rows:
                 if before >= 0 and at - elapsed[before] < 1e-3:
                     readings_out[g, o], weight_out[g, o] = readings[before, o], weight[before, o]
             elif elapsed[after] - at < 1e-6:

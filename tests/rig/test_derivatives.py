@@ -120,7 +120,7 @@ def test_normal_equations_of_several_series_are_those_of_differences(name, clock
         return np.concatenate(parts)
 
     jr, jj = np.zeros(problem.size), np.zeros((problem.size, problem.size))
-    total, read = problem._evaluate(at, problem.rows._replace(weight=weight), True, jr, jj)
+    total, read = problem.evaluate(at, problem.rows._replace(weight=weight), True, jr, jj)
     step = 1e-5
     slopes = [(rest(at - step * e) - rest(at + step * e)) / (2 * step) for e in np.eye(problem.size)]
     jacobian = np.stack(slopes, axis=1)
@@ -138,8 +138,8 @@ def test_the_gradient_alone_is_that_of_the_full_pass(name, clock):
     problem, at = problem_of(name, clock)
     rows = problem.rows._replace(weight=problem.weigh(0.1))
     full, alone, jj = np.zeros(problem.size), np.zeros(problem.size), np.zeros((problem.size, problem.size))
-    total, read = problem._evaluate(at, rows, True, full, jj)
-    again, read_again = problem._evaluate(at, rows, False, alone, jj)
+    total, read = problem.evaluate(at, rows, True, full, jj)
+    again, read_again = problem.evaluate(at, rows, False, alone, jj)
     assert again == pytest.approx(total, rel=1e-12)
     np.testing.assert_allclose(alone, full, rtol=1e-9, atol=1e-9 * np.abs(full).max())
     np.testing.assert_allclose(read_again, read, rtol=1e-12)
