@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import sqrt
 
 import numpy as np
 
@@ -165,22 +166,21 @@ def _result(
     # weighed: sigma carries residuals and their correlation already; else the residuals' own size is put in here
     variance = 1.0 if weighed else spread / sigma**2 * length
     cov = variance * inverse(found.curvature)
-    shared = list(problem.shared)
+    shared = problem.shared
     log_cov = cov[: len(shared), : len(shared)]
     sd = dict.fromkeys(constants, float("nan"))
-    for i, name in enumerate(shared):
-        sd[name] = float(np.sqrt(log_cov[i, i])) * (1.0 if name == "probe_offset" else constants[name])
-    inside = [i for i, n in enumerate(shared) if n in capacities]
-    if inside:
-        part = np.array([constants[shared[i]] for i in inside])
-        sd["heat_capacity"] = float(np.sqrt(part @ log_cov[np.ix_(inside, inside)] @ part))
+    for name, variance in zip(shared, log_cov.diagonal().tolist(), strict=True):
+        sd[name] = sqrt(variance) * (1.0 if name == "probe_offset" else constants[name])
+    if not set(capacities).isdisjoint(shared):
+        part = np.array([constants[n] if n in capacities else 0.0 for n in shared])
+        sd["heat_capacity"] = sqrt(part @ log_cov @ part)
     sizes = {"pooled": rms(rest, seen)}
     sizes |= {name: rms(rest[:, i], seen[:, i]) for i, name in enumerate(("base_temp", "mash_temp"))}
     return ModelFit(
         model=model,
         constants=constants,
         sd=sd,
-        params=tuple(shared),
+        params=shared,
         log_cov=log_cov,
         starts=starts,
         room_shift=shift,

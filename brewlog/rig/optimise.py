@@ -41,11 +41,11 @@ def inverse(curvature: np.ndarray) -> np.ndarray:
     >>> inverse(np.diag([4.0, 1e-8])).round(2).tolist()
     [[0.25, 0.0], [0.0, 100000000.0]]
     """
-    scale = np.sqrt(np.diag(curvature))
-    scale = np.where(scale > 0, scale, 1.0)
-    values, vectors = np.linalg.eigh(curvature / np.outer(scale, scale))
-    values = np.maximum(values, 1e-14)
-    return (vectors / values) @ vectors.T / np.outer(scale, scale)
+    scale = np.sqrt(curvature.diagonal())
+    scale[scale <= 0] = 1.0
+    scales = scale * scale[:, None]
+    values, vectors = np.linalg.eigh(curvature / scales)
+    return (vectors / np.maximum(values, 1e-14)) @ vectors.T / scales
 
 
 def minimise(

@@ -30,20 +30,12 @@ def correlation_length(residuals: np.ndarray) -> float:
     >>> correlation_length([1.0, -1.0, 1.0, -1.0])
     1.0
     """
-    r = np.asarray(residuals, dtype=float)
-    if not np.isfinite(r).all():
-        r = r[np.isfinite(r)]
-    if r.size < 4 or r.min() == r.max():
-        return 1.0
-    r = r - r.sum() / r.size
-    whole, total = float(r @ r), 0.0
+    from brewlog.rig.autocorrelation import centred, paired_sum
+
+    r = centred(np.ascontiguousarray(residuals, dtype=float))
     # most sums end within a few lags, long before a Fourier transform pays
-    for lag in range(0, min(_FEW_LAGS, r.size - 1), 2):
-        pair = float(r[lag:] @ r[: r.size - lag] + r[lag + 1 :] @ r[: r.size - lag - 1]) / whole
-        if pair <= 0:
-            return max(1.0, 2 * total - 1)
-        total += pair
-    return _long_sum(r)
+    total = paired_sum(r, _FEW_LAGS)
+    return max(1.0, 2 * total - 1) if total >= 0 else _long_sum(r)
 
 
 def _long_sum(r: np.ndarray) -> float:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import isfinite, nan
+from statistics import median
 from typing import NamedTuple
 
 import numpy as np
@@ -97,7 +99,7 @@ def start_temps(model: Model, series: Series) -> np.ndarray:
 
 def _first(values: np.ndarray) -> float:
     """Median of the first three numbers, NaN if there is none: one wild value must not set the start."""
-    good = values[:3]
-    if not np.isfinite(good).all():
-        good = values[np.isfinite(values)][:3]
-    return sorted(good)[len(good) // 2] if len(good) in (1, 3) else (float(good.mean()) if len(good) else float("nan"))
+    good = values[:3].tolist()
+    if not all(map(isfinite, good)):
+        good = values[np.isfinite(values)][:3].tolist()
+    return median(good) if good else nan

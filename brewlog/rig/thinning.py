@@ -35,7 +35,7 @@ def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
     rows, m = u.shape
     cells = u_out.shape[0]
     width = (elapsed[rows - 1] - elapsed[0]) / (cells - 1)
-    row = 0
+    per_width, row = 1 / width, 0
     for g in range(cells):
         begin = elapsed[0] + g * width
         for j in range(m):
@@ -50,8 +50,9 @@ def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
         z = row
         while at < end:
             until = end if z == rows - 2 else min(elapsed[z + 1], end)
+            part = (until - at) * per_width
             for j in range(m):
-                u_out[g, j] += u[z, j] * (until - at) / width
+                u_out[g, j] += u[z, j] * part
             at = until
             z += 1
     for o in range(2):
@@ -67,7 +68,7 @@ def on_cells(elapsed, u, readings, weight, u_out, readings_out, weight_out):
             readings_out[g, o] = weight_out[g, o] = 0.0
             many, n, n_t, n_tt, n_y, n_ty = 0, 0.0, 0.0, 0.0, 0.0, 0.0
             while row < rows and elapsed[row] < at + 0.5 * width:
-                w, t = weight[row, o], (elapsed[row] - at) / width
+                w, t = weight[row, o], (elapsed[row] - at) * per_width
                 if w > 0.0:
                     many, n, n_t, n_tt = many + 1, n + w, n_t + w * t, n_tt + w * t * t
                     n_y, n_ty = n_y + w * readings[row, o], n_ty + w * t * readings[row, o]

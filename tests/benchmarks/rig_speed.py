@@ -28,10 +28,9 @@ from scipy.integrate import odeint
 from scipy.optimize import least_squares as scipy_least_squares
 from scipy.signal import lfilter
 
-from brewlog.rig import fit_model, fit_two_node, kernels, least_squares, make_series, normal, two_node
+from brewlog.rig import fit_model, fit_two_node, kernels, least_squares, make_series, two_node
 from brewlog.rig.capacity import Inventory
 from brewlog.rig.daily import bed_model, fit_mash
-from brewlog.rig.kinds import model_steps
 from brewlog.rig.model import Model, step
 from brewlog.rig.predict import modelled
 from brewlog.rig.problem import Problem
@@ -247,22 +246,12 @@ def least(tasks: dict[str, Callable[[], object]], rounds: int, inside: int = 5) 
     return best
 
 
-def one_pass(series) -> Callable[[], None]:
+def one_pass(series) -> Callable[[], object]:
     """One compiled pass with all derivatives: the least that a fit can cost."""
     problem = Problem(two_node(), [series], START, [*FREE, "probe_offset"], {}, None)
     rows = problem.rows._replace(weight=problem.weigh(0.1))
-    model, logs = two_node(), problem.logs
-    p, dp = model_steps(logs, *model.wiring, rows.kinds, 3, model.drives, True)
-    out, read = np.zeros((1, problem.columns, problem.columns)), np.empty((series.rows, 2))
-    first = np.full((1, 2), 63.0)
-
-    def run() -> None:
-        normal.accumulate(
-            model.shape, p, dp, rows.ends, rows.kind, rows.drive, np.zeros(1), first, model.starts, model.outputs, 0.0,
-            rows.measured, rows.weight, read, out,
-        )  # fmt: skip
-
-    return run
+    begin, jr, jj = problem.begin(), np.zeros(problem.size), np.zeros((problem.size, problem.size))
+    return lambda: problem.evaluate(begin, rows, True, jr, jj)
 
 
 def in_a_process(code: str, cache: str | None = None) -> float:
