@@ -24,13 +24,13 @@ NO_NUMBER = -1
 """End of a descent that met no number at its start."""
 
 
-@njit(cache=True)
+@njit(cache=True, inline="always")
 def evaluate(shape, curved, params, layout, fixed, wiring, rows, priors, read, jr, jj):
     """Sum of squares at `params`, and the normal equations there.
 
     Parameters
     ----------
-    shape : tuple of five tuples
+    shape : tuple of four tuples
         As of `normal.accumulate`.
     curved : bool
         Whether ``J'J`` is wanted, else only ``J'r``.
@@ -38,7 +38,7 @@ def evaluate(shape, curved, params, layout, fixed, wiring, rows, priors, read, j
         Logarithms of the free constants, the offset if free, and per series the shift of the room if free and the start
         temperatures.
     layout : tuple
-        Which constants are free, and whether the offset is.
+        Which constants are free, and whether the offset and the shift of the room are.
     fixed : tuple
         Logarithms of all constants, of which the free ones are not looked at, and the offset if it is not free.
     wiring : tuple
@@ -52,58 +52,48 @@ def evaluate(shape, curved, params, layout, fixed, wiring, rows, priors, read, j
     jr, jj : arrays
         Receive ``J'r`` and, if `curved`, ``J'J``.
     """
-    at, offset_free = layout
+    at, offset_free, room_free = layout
     logs, offset = fixed[0].copy(), fixed[1]
     rates, entries, starts, h = wiring
     kinds, ends, kind, drive, measured, weight = rows
-    n, m, k, room, nodes = len(shape[0]), len(shape[1]), len(shape[2]), len(shape[3]), len(shape[4])
-    series, columns = ends.size - 1, 1 + k + room + nodes
-    for c in range(k):
+    n, m, k, nodes = len(shape[0]), len(shape[1]), len(shape[2]), len(shape[3])
+    series, columns = ends.size - 1, 2 + k + nodes
+    for c in range(at.size):
         logs[at[c]] = params[c]
+    here = at.size
     if offset_free:
-        offset = params[k]
-    shift, begin = np.zeros(series), np.zeros((series, n, columns))
-    here = k + (1 if offset_free else 0)
+        offset = params[here]
+        here += 1
+    shift, first = np.zeros(series), np.empty((series, nodes))
     for s in range(series):
-        if room > 0:
+        if room_free:
             shift[s] = params[here]
-        here += room
-        for i in range(n):
-            for j in range(nodes):
-                begin[s, i, 0] += starts[i, j] * params[here + j]
-                begin[s, i, 1 + k + room + j] = starts[i, j]
+            here += 1
+        for j in range(nodes):
+            first[s, j] = params[here + j]
         here += nodes
-    node_p, node_dp, node, count, share = node_steps(logs, rates, entries, kinds, at, n, m)
+    node_p, node_dp, node, count, share = node_steps(logs, rates, entries, kinds, np.arange(k), n, m)
     made, q = node_p.shape[0], kinds.shape[0]
     p = of_kinds(node_p.reshape(made, n * (n + m)), node, count, share).reshape(q, n, n + m)
     out = np.zeros((series, columns + 1, columns + 1))
     if curved:
         dp = of_kinds(node_dp.reshape(made, n * (n + m) * k), node, count, share).reshape(q, n, n + m, k)
-        accumulate(shape, p, dp, ends, kind, drive, shift, begin, h, offset, measured, weight, read, out)
+        accumulate(shape, p, dp, ends, kind, drive, shift, first, starts, h, offset, measured, weight, read, out)
     else:
-        at_step, at_begin, sums = np.zeros((q, n, n + m)), np.empty((series, n)), np.empty((series, 3))
-        gradient(
-            shape, p, ends, kind, drive, shift, begin, h, offset, measured, weight, read, at_step, at_begin, sums
-        )  # fmt: skip
+        at_step = np.zeros((q, n, n + m))
+        gradient(shape, p, ends, kind, drive, shift, first, starts, h, offset, measured, weight, read, at_step, out)
         at_node = of_nodes(at_step.reshape(q, n * (n + m)), made, node, count, share)
         flat = node_dp.reshape(made, n * (n + m), k)
         for z in range(made):
             for i in range(n * (n + m)):
                 for c in range(k):
                     out[0, 1 + c, 0] += at_node[z, i] * flat[z, i, c]
-        for s in range(series):
-            out[s, 0, 0], out[s, columns, 0] = sums[s, 0], sums[s, 2]
-            if room > 0:
-                out[s, 1 + k, 0] = sums[s, 1]
-            for j in range(nodes):
-                for i in range(n):
-                    out[s, 1 + k + room + j, 0] += starts[i, j] * at_begin[s, i]
-    total = gather(out, curved, k, offset_free, jr, jj)
+    total = gather(out, curved, k, at, offset_free, room_free, jr, jj)
     return total + add_priors(curved, at, params, logs, priors[0], priors[1], jr, jj)
 
 
 @njit(cache=True)
-def descend(shape, start, low, high, layout, fixed, wiring, rows, priors, near, tolerance, seen, most):
+def descend(shape, start, low, high, layout, fixed, wiring, rows, priors, near, curvature, tolerance, seen, most):
     """Levenberg-Marquardt from `start`; where the curvature at hand serves on, only the gradient is made anew.
 
     Parameters
@@ -113,6 +103,8 @@ def descend(shape, start, low, high, layout, fixed, wiring, rows, priors, near, 
     near : bool
         Whether `start` is near the minimum: no damping to begin with, and the curvature there serves on while the steps
         shorten fast.
+    curvature : array, shape (k, k) or (0, 0)
+        ``J'J`` of the same readings on few cells, for the first step; empty where there is none.
     tolerance : float
         Ends when the promised fall, as a part of the sum of squares, is below this.
     seen : int
@@ -123,7 +115,7 @@ def descend(shape, start, low, high, layout, fixed, wiring, rows, priors, near, 
     Returns
     -------
     here, total, jj, read : array, float, array, array
-        Best parameters, sum of squares, ``J'J`` and what the model reads there.
+        Best parameters, sum of squares, ``J'J`` there or close by, and what the model reads there.
     steps, end : int
         Evaluations, and `descent.DONE`, `descent.ONWARD` where `most` was reached first, or `NO_NUMBER`.
     """
@@ -133,24 +125,36 @@ def descend(shape, start, low, high, layout, fixed, wiring, rows, priors, near, 
     jj, new_jj, made = np.zeros((k, k)), np.zeros((k, k)), np.zeros((k, k))
     state = fresh_state(_NEAR if near else _FAR)
     best, read = np.empty_like(rows[4]), np.empty_like(rows[4])
-    curved, end, steps = True, ONWARD, 0
+    own, end, steps = False, ONWARD, 0
+    curved = curvature.shape[0] < k
+    if not curved:
+        _copy(curvature, new_jj)
     while steps < most and end == ONWARD:
         steps += 1
         total = evaluate(shape, curved, there, layout, fixed, wiring, rows, priors, read, new_jr, new_jj)
         if steps == 1 and not np.isfinite(total):
             return here, total, jj, best, steps, NO_NUMBER
-        if curved:
-            made[:] = new_jj
-        else:
+        if not curved and steps > 1:
             _secant(here, there, jr, new_jr, jj, new_jj)
         before = state[EXPECTED]
-        end = advance(here, jr, jj, there, total, new_jr, new_jj, scale, state, low, high, tolerance)
+        enough = tolerance if own or curved else 0.0  # no end without a curvature of these rows
+        end = advance(here, jr, jj, there, total, new_jr, new_jj, scale, state, low, high, enough)
         if state[GAIN] >= 0:
             best, read = read, best
+            if curved:
+                _copy(jj, made)
+                own = True
         close = state[EXPECTED] * seen <= _CLOSE * state[TOTAL]
         fast = near and (steps == 1 or state[EXPECTED] < _FAST * before)
-        curved = state[GAIN] < 0.5 or not (close or fast)
-    return here, state[TOTAL], made, best, steps, end
+        curved = state[GAIN] < 0.5 or not own or not (close or fast)
+    return here, state[TOTAL], made if own else jj, best, steps, end
+
+
+@njit(cache=True)
+def _copy(matrix, out):
+    for i in range(matrix.shape[0]):
+        for j in range(matrix.shape[1]):
+            out[i, j] = matrix[i, j]
 
 
 @njit(cache=True)

@@ -132,7 +132,7 @@ def fit_model(
     if not any(np.isfinite(s.readings[:, 1]).any() for s in several):
         free = [n for n in free if n != "probe_offset"]
     problem = Problem(model, several, start, free, priors, start_sd)
-    sigma, weighed = float(np.mean(noise)), bool(priors) or start_sd is not None
+    sigma, weighed = noise, bool(priors) or start_sd is not None
     found, rest = problem.minimise(problem.begin(), problem.weigh(sigma), tolerance)
     length = problem.correlation(rest)
     weights = outlier_weights(rest, problem.seen) if robust else None

@@ -10,7 +10,7 @@ from numba import njit
 
 
 @njit(cache=True)
-def gather(out, curved, k, offset_free, jr, jj):
+def gather(out, curved, k, at, offset_free, shift_free, jr, jj):
     """Normal equations of several series that share their constants.
 
     Parameters are the free constants (logarithms), the offset if free, and per series the shift of the room if free
@@ -21,8 +21,10 @@ def gather(out, curved, k, offset_free, jr, jj):
     out : array, shape (series, columns + 1, columns + 1)
         Of `normal.accumulate`; of its first columns alone unless `curved`.
     k : int
-        Free constants.
-    offset_free : bool
+        Constants of the model.
+    at : array
+        Which of them are free.
+    offset_free, shift_free : bool
     jr, jj : arrays
         Overwritten; `jj` only if `curved`.
 
@@ -32,18 +34,24 @@ def gather(out, curved, k, offset_free, jr, jj):
         Sum of squares.
     """
     columns = out.shape[1]
-    shared, local = k + (1 if offset_free else 0), columns - 2 - k
-    where = np.empty(columns, np.intp)
-    for c in range(k):
-        where[1 + c] = c
-    where[columns - 1] = k if offset_free else -1
+    nodes = columns - 3 - k
+    shared = at.size + (1 if offset_free else 0)
+    local = nodes + (1 if shift_free else 0)
+    where = np.full(columns, -1, np.intp)
+    for c in range(at.size):
+        where[1 + at[c]] = c
+    if offset_free:
+        where[columns - 1] = at.size
     jr[:] = 0.0
     if curved:
         jj[:] = 0.0
     total = 0.0
     for s in range(out.shape[0]):
-        for c in range(local):
-            where[1 + k + c] = shared + s * local + c
+        base = shared + s * local
+        if shift_free:
+            where[1 + k] = base
+        for j in range(nodes):
+            where[2 + k + j] = base + local - nodes + j
         total += out[s, 0, 0]
         for c in range(1, columns):
             i = where[c]
@@ -51,9 +59,11 @@ def gather(out, curved, k, offset_free, jr, jj):
                 continue
             jr[i] += out[s, c, 0]
             for e in range(1, c + 1 if curved else 0):
-                jj[i, where[e]] += out[s, c, e]
-                if e < c:
-                    jj[where[e], i] += out[s, c, e]
+                j = where[e]
+                if j >= 0:
+                    jj[i, j] += out[s, c, e]
+                    if e < c:
+                        jj[j, i] += out[s, c, e]
     return total
 
 

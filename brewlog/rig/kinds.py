@@ -155,7 +155,8 @@ def of_kinds(node, begin, count, share):
     out, flat = np.empty((many, size)), node.reshape(node.size)
     for q in range(many):
         if count[q] == 1:
-            out[q] = node[begin[q]]
+            for i in range(size):  # an assignment of rows would compile its error messages too
+                out[q, i] = node[begin[q], i]
         else:
             _mix(share[q], flat[begin[q] * size : (begin[q] + _NODES) * size], out[q])
     return out

@@ -94,9 +94,10 @@ class Model:
         return rates, np.column_stack([which, row, column, whole[which, row, column]])
 
     @cached_property
-    def shape(self) -> tuple[tuple[int, ...], tuple[int, ...]]:
-        """Tuples as long as there are states and inputs."""
-        return (0,) * self.starts.shape[0], (0,) * self.drives
+    def shape(self) -> tuple[tuple[int, ...], ...]:
+        """Tuples as long as there are states, inputs, constants and start temperatures."""
+        n, starts = self.starts.shape
+        return (0,) * n, (0,) * self.drives, (0,) * len(self.constants), (0,) * starts
 
 
 def assemble(

@@ -22,7 +22,7 @@ class Minimum:
     params: np.ndarray
     sum_squares: float
     curvature: np.ndarray
-    """``J'J`` at `params`."""
+    """``J'J`` at `params`, or less than a standard deviation from there."""
     steps: int
     """Evaluations of the problem."""
     converged: bool

@@ -67,7 +67,6 @@ class Problem:
         self.local = int(self.free_room) + self.nodes
         self.first = [start_temps(model, s) for s in series]
         self.size = len(self.shared) + self.local * len(series)
-        self.shape = (*model.shape, (0,) * self.at.size, (0,) * int(self.free_room), (0,) * self.nodes)
         self.bounds = self._bounds()
         self._pack_priors(priors, start_sd)
         self.rows, self.seen = pack(series, model.drives)
@@ -124,10 +123,11 @@ class Problem:
         ValueError
             If the sum of squares at the start is not a number.
         """
+        curvature = np.empty((0, 0))
         if not near and min(s.rows for s in self.series) >= LONG:
-            found, _ = self._descend(begin, few_cells(self.series, self.rows, weight), False, 1 / self.count)
-            begin, near = found.params, True
-        found, read = self._descend(begin, self.rows._replace(weight=weight), near, tolerance)
+            few, _ = self._descend(begin, few_cells(self.series, self.rows, weight), False, curvature, 1 / self.count)
+            begin, near, curvature = few.params, True, few.curvature
+        found, read = self._descend(begin, self.rows._replace(weight=weight), near, curvature, tolerance)
         return found, np.where(self.seen, self.rows.measured - read, 0.0)
 
     def correlation(self, rest: np.ndarray) -> float:
@@ -147,21 +147,25 @@ class Problem:
         return tuple(rest[a:b] for a, b in pairwise(self.rows.ends))
 
     def _descend(
-        self, begin: np.ndarray, rows: Rows, near: bool, tolerance: float, most: int = 200
+        self, begin: np.ndarray, rows: Rows, near: bool, curvature: np.ndarray, tolerance: float, most: int = 200
     ) -> tuple[Minimum, np.ndarray]:
         from brewlog.rig import descent, evaluation
 
+        low, high = self.bounds
+        layout, fixed, wiring, packed, priors = self._packed(rows)
         here, total, curvature, read, steps, end = evaluation.descend(
-            self.shape, begin, *self.bounds, *self._packed(rows), near, tolerance, max(self.count, 1), most
-        )
+            self.model.shape, begin, low, high, layout, fixed, wiring, packed, priors, near, curvature, tolerance,
+            self.count, most,
+        )  # fmt: skip
         if end == evaluation.NO_NUMBER:
             raise ValueError("the sum of squares at the start is not a number; check the data and the start.")
         return Minimum(here, total, curvature, steps, end == descent.DONE), read
 
     def _packed(self, rows: Rows) -> tuple[tuple[object, ...], ...]:
         """Layout of the parameters, what is fixed, the model, the rows and the priors as `evaluation` takes them."""
+        layout = (self.at, self.free_offset, self.free_room)
         wiring = (*self.model.wiring, self.model.starts, self.model.outputs)
-        return (self.at, self.free_offset), (self.logs, self.offset), wiring, tuple(rows), (self.priors, self.capacity)
+        return layout, (self.logs, self.offset), wiring, tuple(rows), (self.priors, self.capacity)
 
     def evaluate(
         self, params: np.ndarray, rows: Rows, curved: bool, jr: np.ndarray, jj: np.ndarray
@@ -170,7 +174,11 @@ class Problem:
         from brewlog.rig import evaluation
 
         read = np.empty_like(rows.measured)
-        return evaluation.evaluate(self.shape, curved, params, *self._packed(rows), read, jr, jj), read
+        layout, fixed, wiring, packed, priors = self._packed(rows)
+        total = evaluation.evaluate(
+            self.model.shape, curved, params, layout, fixed, wiring, packed, priors, read, jr, jj
+        )  # fmt: skip
+        return total, read
 
     def _pack_priors(self, priors: Priors, start_sd: float | None) -> None:
         """Priors of single parameters as (place, value, sd), and that of the whole heat capacity."""

@@ -10,6 +10,7 @@ from scipy.optimize import least_squares
 
 from brewlog.rig import fit_model, fit_two_node, layered, make_series, one_node, two_node
 from brewlog.rig.predict import modelled, states
+from brewlog.rig.problem import Problem
 from brewlog.rig.residuals import correlation_length
 from brewlog.rig.series import MOST_KINDS, on_few_cells
 from brewlog.rig.starting import find_starts
@@ -118,6 +119,52 @@ def test_few_cells_keep_the_heat_and_the_readings():
     known = np.isfinite(few.readings[:, 1])
     assert known.sum() > 40  # readings 50 s apart, cells 60 s long: nearly every cell has neighbours
     np.testing.assert_allclose(few.readings[known, 1], 60 + 0.01 * few.elapsed[known], atol=1e-9)
+
+
+def test_a_cell_reads_the_line_through_all_readings_about_it():
+    rng = np.random.default_rng(3)
+    t = 5.0 * np.arange(2401)
+    truth = 60 + 0.001 * t
+    few = on_few_cells(make_series(t, np.zeros(t.size), base_temp=truth + 0.1 * rng.normal(size=t.size)), 400)
+    rest = few.readings[:, 0] - (60 + 0.001 * few.elapsed)
+    # six readings a cell, but at both ends, where the line leans on one side alone
+    assert np.std(rest[1:-1]) == pytest.approx(0.1 / np.sqrt(6), rel=0.1)
+    assert np.abs(rest[[0, -1]]).max() < 0.3
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_curvature_of_a_fit_is_that_at_its_minimum(seed):
+    series = mash(2161, seed)
+    found = fit_model(two_node(), series, start(), fixed=("heat_share", "room_shift"), robust=False).minimum
+    free = [n for n in two_node().constants if n != "heat_share"]
+    problem = Problem(two_node(), [series], TRUE, [*free, "probe_offset"], {}, None)
+    exact, slopes = np.zeros_like(found.curvature), np.zeros(problem.size)
+    problem.evaluate(found.params, problem.rows._replace(weight=problem.weigh(0.1)), True, slopes, exact)
+    sds = [np.sqrt(np.diag(np.linalg.inv(c))) for c in (found.curvature, exact)]
+    np.testing.assert_allclose(sds[0], sds[1], rtol=2e-3)
+    # and it is a minimum: Newton's next step is a hundredth of a standard deviation or less
+    assert np.abs(np.linalg.solve(exact, slopes) / sds[1]).max() < 0.01
+
+
+def test_a_borrowed_curvature_is_not_handed_on():
+    series = mash(2161)
+    problem = Problem(two_node(), [series], TRUE, ["base_heat_capacity", "heat_loss"], {}, None)
+    weight = problem.weigh(0.1)
+    found, _ = problem.minimise(problem.begin(), weight, 1e-10)
+    # at the minimum even the first step promises nothing; the curvature must be that of the rows nevertheless
+    again, _ = problem._descend(
+        found.params, problem.rows._replace(weight=weight), True, 1.5 * found.curvature, tolerance=1e-3
+    )
+    np.testing.assert_allclose(again.curvature, found.curvature, rtol=1e-3)
+
+
+def test_a_start_at_the_minimum_itself_needs_no_way_down():
+    series = mash(1600, noise=0.0)
+    fit = fit_model(two_node(), series, TRUE, fixed=("heat_share", "room_shift"), robust=False)
+    for name in two_node().constants:
+        assert fit.constants[name] == pytest.approx(TRUE[name], rel=1e-6)
+    assert fit.rms["pooled"] < 1e-6
+    assert np.all(np.isfinite(fit.log_cov))
 
 
 def test_very_many_lengths_of_step_are_rounded_to_nothing_that_matters():
