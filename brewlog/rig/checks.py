@@ -9,8 +9,9 @@ import pandas as pd
 
 from brewlog.logbook.records import Brew, Rig
 from brewlog.rig.boiling import Told, vapour_on_the_way
+from brewlog.rig.brewrows import StretchRow
 from brewlog.rig.daily import bed_part
-from brewlog.rig.mashes import Mashes, Ready, StretchRow
+from brewlog.rig.mashes import Mashes, Ready
 from brewlog.rig.mashin import mash_in_capacity
 from brewlog.rig.vessel import Vessel, with_vessel
 from brewlog.rig.volumes import StageVolumes

@@ -11,11 +11,12 @@ import pandas as pd
 from brewlog.logbook.records import Brew, Rig
 from brewlog.rig.alignment import Alignment, align, earlier, earlier_day
 from brewlog.rig.boiling import Told, boil_share
+from brewlog.rig.brewrows import HeatUps, StretchRow, brew_rows
 from brewlog.rig.capacity import Inventory, vessel_from_records
 from brewlog.rig.checks import checks
 from brewlog.rig.daily import TYPICAL, DayFit, bed_model, fit_heat_up, fit_mash, prepare, prepare_heat_up
 from brewlog.rig.fitting import ModelFit
-from brewlog.rig.mashes import HeatUps, Ready, StretchRow, brew_rows, fit_mashes
+from brewlog.rig.mashes import Ready, fit_mashes
 from brewlog.rig.rigfit import RigFit
 from brewlog.rig.series import Series
 from brewlog.rig.standing import standing_water

@@ -6,31 +6,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
-from brewlog.rig.boiling import Told
 from brewlog.rig.capacity import Inventory
 from brewlog.rig.daily import bed_model, fit_mash
 from brewlog.rig.day import Day
 from brewlog.rig.fitting import ModelFit
-from brewlog.rig.model import Model, conductance_of_flow
-from brewlog.rig.scale import MASH_MODEL_SD, Scale, weigh_scale
+from brewlog.rig.model import Model
 from brewlog.rig.series import Series
-from brewlog.rig.vessel import Vessel, with_vessel
 
 Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
-
-HeatUps = dict[str, tuple[ModelFit, Inventory]]
-"""Heating of the strike water and its inventory, by brew."""
-
-StretchRow = tuple[str, str, str, float, float, float]
-"""Brew, stretch, constant, estimate, sd, and the part of the day's value that rests on it."""
 
 DEPTHS = (0.5, 0.35, 0.65, 0.8)
 """Depths of the probe in the bed that are tried, the middle first."""
 CLEARLY = 0.15
-"""The probe is taken to stand elsewhere than in the middle if that lowers the sum of squares by this part: depth, lag
-and flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
+"""The probe is taken to stand elsewhere than in the middle if that lowers the squares of the median brew by this part:
+depth, lag and flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
 
 
 @dataclass(frozen=True)
@@ -74,16 +64,16 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
         return found
 
     both = [label for label, r in ready.items() if r[2] == "base and bed"]
-    depth, first = 0.5, dict[str, ModelFit]()
+    depth, first = DEPTHS[0], dict[str, ModelFit]()
     if both and kind == "layered bed":
         few = both[:: max(1, len(both) // 4)][:4]
         trials: dict[float, dict[str, ModelFit]] = {}
         for trial in DEPTHS:
-            found = {label: one(label, bed_model(kind, trial), _middle(trials.get(0.5, {}).values())) for label in few}
+            found = {
+                label: one(label, bed_model(kind, trial), _middle(trials.get(DEPTHS[0], {}).values())) for label in few
+            }
             trials[trial] = {label: fit for label, fit in found.items() if fit is not None}
-        squares = {d: sum(f.rms["pooled"] ** 2 for f in trials[d].values()) for d in trials}
-        best = min(squares, key=lambda d: squares[d])
-        depth = best if squares[best] < (1 - CLEARLY) * squares[0.5] else 0.5
+        depth = best_depth(trials)
         first = trials[depth]
     model = bed_model(kind, depth)
     for label in both:
@@ -110,6 +100,29 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
     return Mashes(model, depth, fits, lags, slope)
 
 
+def best_depth(trials: Mapping[float, Mapping[str, ModelFit]]) -> float:
+    """Depth of the probe at which the median brew leaves the least: one brew with a fault must not choose for all.
+
+    Parameters
+    ----------
+    trials : mapping of float to mapping of str to ModelFit
+        Fits of the same brews at every depth of `DEPTHS`, which are parts of the bed's height from its top. [1]
+
+    Returns
+    -------
+    float
+        The middle unless another depth leaves clearly less. [1]
+    """
+    middle = trials[DEPTHS[0]]
+    parts = {DEPTHS[0]: 1.0}
+    for depth, fits in trials.items():
+        ratios = [(f.rms["pooled"] / middle[label].rms["pooled"]) ** 2 for label, f in fits.items() if label in middle]
+        if ratios and depth != DEPTHS[0]:
+            parts[depth] = float(np.median(ratios))
+    best = min(parts, key=lambda depth: parts[depth])
+    return best if parts[best] < 1 - CLEARLY else DEPTHS[0]
+
+
 def _lag_slope(free: dict[str, ModelFit], held: dict[str, ModelFit], coupling: str) -> float:
     """Slope of the log coupling against the lag, from fits with the lag free and held."""
     both = [label for label in free if label in held]
@@ -130,127 +143,3 @@ def _middle(fits: Iterable[ModelFit]) -> dict[str, float] | None:
     middle = {name: float(np.median([f.constants[name] for f in fits])) for name in names}
     parts = [f.constants["mash_heat_capacity"] / f.constants["heat_capacity"] for f in fits]
     return {**middle, "bed_part": float(np.median(parts))}
-
-
-def brew_rows(
-    ready: Ready,
-    mashes: Mashes,
-    heat_ups: HeatUps,
-    vessel: Vessel,
-    boils: Mapping[str, Told],
-) -> tuple[pd.DataFrame, list[StretchRow]]:
-    """One row of estimates per brew, brought to one scale, and one row per thing that a stretch told.
-
-    Parameters
-    ----------
-    ready : dict
-    mashes : Mashes
-    heat_ups : dict
-        From label to (fit, inventory).
-    vessel : Vessel
-    boils : mapping of str to Told
-        Heater share from the boil.
-
-    Returns
-    -------
-    per_brew : pandas.DataFrame
-    per_stretch : list of StretchRow
-    """
-    rows: dict[str, dict[str, object]] = {}
-    told: list[StretchRow] = []
-    for label, (day, series, sees, inventory) in ready.items():
-        fit, (heat_up, water) = mashes.fits.get(label), heat_ups.get(label, (None, None))
-        if fit is None and heat_up is None:
-            continue
-        powered = day.power is not None
-        share_mash, mash, share_water, pot = None, None, None, None
-        if fit is not None and inventory is not None:
-            mash = with_vessel(inventory, vessel)
-            share_mash = fit.constants["heat_share"] * mash.total / fit.constants["heat_capacity"]
-        if heat_up is not None and water is not None:
-            pot = with_vessel(water, vessel)
-            share_water = heat_up.constants["heat_share"] * pot.total / water.total
-        boil = boils.get(label) if powered else None
-        scale = weigh_scale(share_mash, mash, share_water, pot, boil)
-        weights = scale.weights if scale else {}
-        if share_water is not None and pot is not None:
-            sd = _sd_of(share_water, pot)
-            told.append((label, "heat-up", _share_name(powered), share_water, sd, weights.get("heat-up", 0.0)))
-        if boil is not None:
-            told.append((label, "boil", "heat_share", boil.estimate, boil.sd, weights.get("boil", 0.0)))
-        row: dict[str, object] = {"sees": sees, "scale_from": scale.told_by if scale else "the assumed heater share"}
-        if scale is not None:
-            row[_share_name(powered)] = scale.heat_share
-            row["heat_share_sd"] = scale.heat_share_sd
-        if fit is not None:
-            row |= _mash_row(fit, mash, scale, label in mashes.lags)
-            if label in mashes.lags:
-                row["probe_lag"], row["probe_lag_sd"] = mashes.lags[label]
-            row["minutes"] = sum(float(s.elapsed[-1] - s.elapsed[0]) for s in series) / 60
-            row["room_shift"] = float(np.mean(fit.room_shift))
-            row["room_sd"] = day.room_sd
-            if share_mash is not None and mash is not None:
-                sd = _sd_of(share_mash, mash, MASH_MODEL_SD)
-                told.append((label, "mash", _share_name(powered), share_mash, sd, weights.get("mash", 0.0)))
-            for name in ("heat_loss", "bed_flow", "bed_conductance", "probe_lag", "probe_offset"):
-                if name in row and np.isfinite(float(row[f"{name}_sd"])):  # type: ignore[arg-type]
-                    told.append((label, "mash", name, float(row[name]), float(row[f"{name}_sd"]), 1.0))  # type: ignore[arg-type]
-        rows[label] = row
-    frame = pd.DataFrame.from_dict(rows, orient="index")
-    frame.index.name = "brew"
-    _borrow_scale(frame, ready, mashes)
-    return frame, told
-
-
-def _borrow_scale(frame: pd.DataFrame, ready: Ready, mashes: Mashes) -> None:
-    """Bring brews without litres or kilograms to the scale of the others: the rig's heater share is theirs too."""
-    if "heat_share" not in frame or frame["heat_share"].notna().sum() < 2:
-        return
-    share = float(frame["heat_share"].median())
-    for label, (day, _, _, inventory) in ready.items():
-        fit = mashes.fits.get(label)
-        if fit is None or inventory is not None or day.power is None:
-            continue
-        grow = share / fit.constants["heat_share"]
-        columns = ["heat_capacity", "heat_loss", "bed_flow", "bed_conductance"]
-        columns = [c for name in columns for c in (name, f"{name}_sd") if c in frame]
-        frame.loc[label, columns] = frame.loc[label, columns].astype(float) * grow
-        frame.loc[label, "scale_from"] = "the heater share of the other brews"
-
-
-def _share_name(powered: bool) -> str:
-    return "heat_share" if powered else "effective_power"
-
-
-def _sd_of(share: float, inventory: Inventory, model_sd: float = 0.01) -> float:
-    return share * float(np.hypot(inventory.sd / inventory.total, model_sd))
-
-
-def _mash_row(fit: ModelFit, mash: Inventory | None, scale: Scale | None, probe: bool) -> dict[str, object]:
-    """Estimates of one mash on the day's common scale."""
-    c, sd = fit.constants, fit.sd
-    grow, grow_sd = 1.0, 0.0
-    if mash is not None and scale is not None:
-        grow, grow_sd = scale.factor * mash.total / c["heat_capacity"], scale.factor_sd
-
-    def wide(name: str) -> float:
-        relative = sd[name] / c[name] if np.isfinite(sd[name]) else 0.0
-        return c[name] * grow * float(np.hypot(relative, grow_sd))
-
-    row: dict[str, object] = {
-        "heat_capacity": c["heat_capacity"] * grow,
-        "heat_loss": c["heat_loss"] * grow,
-        "heat_loss_sd": wide("heat_loss"),
-        "loss_rate": c["heat_loss"] / c["heat_capacity"],
-        "rms": fit.rms["pooled"],
-    }
-    coupling = "bed_flow" if "bed_flow" in c else "bed_conductance"
-    row[coupling], row[f"{coupling}_sd"] = c[coupling] * grow, wide(coupling)
-    row["coupling_rate"] = c[coupling] / c["mash_heat_capacity"]
-    if coupling == "bed_flow":
-        row["bed_conductance"] = conductance_of_flow(c[coupling] * grow)
-        row["bed_conductance_sd"] = conductance_of_flow(wide(coupling))
-    if probe:
-        row["bed_part"] = c["mash_heat_capacity"] / c["heat_capacity"]
-        row["probe_offset"], row["probe_offset_sd"] = c["probe_offset"], sd["probe_offset"]
-    return row

@@ -14,6 +14,7 @@ import pytest
 from brewlog.rig import fit_rig
 from brewlog.rig.bounds import BOUND_SD, with_bound
 from brewlog.rig.interval import over_brews
+from brewlog.rig.mashes import DEPTHS, best_depth
 from brewlog.simulate import brew_record
 
 RICHER = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("richer.py"))))
@@ -106,3 +107,20 @@ def test_no_set_temperature_changes_nothing():
     with_, without = fit_rig(found[0].rig.record(), brews), fit_rig(found[0].rig.record(), bare)
     assert without["heat_loss"] == pytest.approx(with_["heat_loss"])
     assert without["bed_flow"] == pytest.approx(with_["bed_flow"])
+
+
+def left(*rms):
+    """Fits of several brews that leave so much."""
+    return {str(i): SimpleNamespace(rms={"pooled": value}) for i, value in enumerate(rms)}
+
+
+def test_one_brew_with_a_fault_does_not_choose_the_depth_of_the_probe():
+    trials = {depth: left(0.10, 0.12, 0.11, 0.10) for depth in DEPTHS}
+    trials[0.8] = left(0.12, 0.14, 0.12, 0.10) | {"3": SimpleNamespace(rms={"pooled": 0.02})}
+    trials[0.5]["3"] = SimpleNamespace(rms={"pooled": 0.9})
+    assert best_depth(trials) == 0.5
+    trials[0.65] = left(0.09, 0.10, 0.095, 1.2)
+    assert best_depth(trials) == 0.65
+    trials[0.65] = left(0.095, 0.115, 0.105, 0.1)  # a tenth less is no clear sign
+    assert best_depth(trials) == 0.5
+    assert best_depth({0.5: {}, 0.35: {}, 0.65: {}, 0.8: {}}) == 0.5
