@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 from brewlog.logbook import layout, values
 from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.readings import make_reading
-from brewlog.logbook.records import Addition, Brew, Malt, Rest, Rig, WaterTest
+from brewlog.logbook.records import Addition, Brew, Malt, Reading, Rest, Rig, WaterTest
 from brewlog.logbook.rows import Row
 
 BRIM = 1.1
 """A kettle holds no more than this of its nominal volume. [1]"""
+IN_KETTLE = ("pre-boil", "post-boil")
+"""Stages at which all wort stands in the kettle."""
 FAR_TOO_THICK = 5.0
 """Where the kettle is not known, so many kilograms of a malt in a litre of water are in another unit. [kg/L]"""
 _PAIR = re.compile(r"(\d{1,6})\s*(tight|loose)", re.IGNORECASE)
@@ -61,7 +63,9 @@ def make_brew(
         return per_brew[file.name].get(label, [])
 
     _tell_beyond(row, kettle, told)
-    readings = [make_reading(r.values | {"brew": label}, r, told.say) for r in rows(layout.READINGS)]
+    made = [make_reading(r.values | {"brew": label}, r, told.say) for r in rows(layout.READINGS)]
+    readings = tuple(reading for reading in made if reading is not None)
+    _tell_overfull(readings, kettle, told)
     return Brew(
         label=label,
         **{name: value for name, value in row.values.items() if name not in ("brew", "rig", "pair")},
@@ -70,7 +74,7 @@ def make_brew(
         malts=tuple(_malt(_possible(r, label, water, kettle, told), label, told) for r in rows(layout.GRIST)),
         additions=tuple(_addition(r, label, told) for r in rows(layout.ADDITIONS)),
         rests=_rests(rows(layout.RESTS), label, told),
-        readings=tuple(reading for reading in readings if reading is not None),
+        readings=readings,
         own=row.own,
         **loads,
     )
@@ -82,6 +86,16 @@ def _tell_beyond(row: Row, kettle: float | None, told: Complaints) -> None:
     if water is not None and kettle is not None and water > BRIM * kettle:
         found, wish = f"{water:g} L", f"at most the {kettle:g} L of the kettle"
         told.complain("brews.csv", row.line, "mash_water", found, wish, "kept as it is", "note")
+
+
+def _tell_overfull(readings: Sequence[Reading], kettle: float | None, told: Complaints) -> None:
+    """Note more wort in the kettle than it holds; a fermenter may be larger."""
+    if kettle is None:
+        return
+    for reading in readings:
+        if reading.quantity == "volume" and reading.stage in IN_KETTLE and reading.value > BRIM * kettle:
+            found, wish = f"{reading.value:g} L {reading.stage}", f"at most the {kettle:g} L of the kettle"
+            told.complain("readings.csv", reading.line, "value", found, wish, "kept as it is", "note")
 
 
 def _possible(row: Row, label: str, water: float | None, kettle: float | None, told: Complaints) -> Row:

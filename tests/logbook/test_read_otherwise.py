@@ -218,3 +218,21 @@ def test_bytes_that_no_code_page_has_stay_damage(make_book):
     assert [(p.line, p.found, p.severity) for p in book.problems if p.column is None] == [
         (3, "bytes that are no text", "problem")
     ]
+
+
+@pytest.mark.parametrize(
+    ("kettle", "stage", "line"),
+    [("25", "pre-boil", 3), ("25.5", "pre-boil", None), ("25", "fermenter", None), ("", "pre-boil", None)],
+)
+def test_more_wort_than_the_kettle_holds_is_noted_and_kept(make_book, kettle, stage, line):
+    # 28 L: a kettle of 25 L holds some 27 L to its brim, one of 25.5 L a good 28 L
+    folder = make_book(
+        {
+            "rigs.csv": f"rig,heater_power [W],kettle_volume [L]\nattic,2500,{kettle}\n",
+            "readings.csv": READINGS.replace("pre-boil,volume", f"{stage},volume"),
+        }
+    )
+    wish = f"expected at most the {kettle} L of the kettle; kept as it is."
+    note = ("note", f"readings.csv, line {line}, column value: found '28 L {stage}', {wish}")
+    assert said(folder) == ([note] if line else [])
+    assert ("volume", 28.0, "L") in readings(folder)
