@@ -170,10 +170,10 @@ def _result(
     log_cov = cov[: len(shared), : len(shared)]
     sd = dict.fromkeys(constants, float("nan"))
     for name, variance in zip(shared, log_cov.diagonal().tolist(), strict=True):
-        sd[name] = sqrt(variance) * (1.0 if name == "probe_offset" else constants[name])
+        sd[name] = sqrt(max(variance, 0.0)) * (1.0 if name == "probe_offset" else constants[name])
     if not set(capacities).isdisjoint(shared):
         part = np.array([constants[n] if n in capacities else 0.0 for n in shared])
-        sd["heat_capacity"] = sqrt(part @ log_cov @ part)
+        sd["heat_capacity"] = sqrt(max(part @ log_cov @ part, 0.0))
     sizes = {"pooled": rms(rest, seen)}
     sizes |= {name: rms(rest[:, i], seen[:, i]) for i, name in enumerate(("base_temp", "mash_temp"))}
     return ModelFit(

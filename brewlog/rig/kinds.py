@@ -23,6 +23,7 @@ _PLACES = np.cos(_ANGLES)
 _PULLS = np.sin(_ANGLES) * (-1.0) ** np.arange(_NODES)
 """Their barycentric weights."""
 _NOT_APART = 1e-15
+"""Places nearer to a node than this are taken for it. [1]"""
 
 
 @njit(cache=True)
