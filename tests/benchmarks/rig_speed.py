@@ -225,9 +225,9 @@ def by_kalman(series) -> float:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its optimiser complains on the way
         mash = Mash()
-        # a rough climb and a second one from where it ended: one alone stops short of the minimum
+        # its climbs with slopes by differences stop short of the minimum; one without slopes goes on from there
         first = mash.fit(disp=False, maxiter=500, cov_type="none").params
-        found = mash.fit(first, disp=False, maxiter=500, method="bfgs", cov_type="none").params
+        found = mash.fit(first, disp=False, maxiter=5000, method="nm", cov_type="none").params
     rest = readings - modelled(two_node(), series, unpacked(found), found[6:8])
     return float(np.vdot(rest, rest))
 
