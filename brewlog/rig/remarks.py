@@ -35,7 +35,7 @@ def remarks(
         notes.append(
             "Three quarters of the loss are taken from the base; if the bed loses more, probe_offset comes out lower. "
             "Their sum, heat_loss, does not depend on it. probe_offset and probe_lag also take up where the probe "
-            "stands in the bed and what the model leaves out: their intervals are those of the fit, not of the probe."
+            "stands in the bed and what the model leaves out, for which their intervals allow where it may be so."
         )
     if mashes.fits:
         notes.append(lack_in_words(lack))
@@ -59,7 +59,7 @@ def remarks(
 
 def lack_in_words(lack: LackOfFit) -> str:
     """Whether brews show something that the model leaves out, and what that does to the intervals."""
-    whose = "heat_share, heat_loss, bed_flow and bed_conductance"
+    whose = "heat_share, heat_loss, bed_flow, bed_conductance, probe_lag and probe_offset"
     if not lack.told:
         count = {0: "No mash is", 1: "1 mash is"}.get(lack.brews, f"{lack.brews} mashes are")
         few = "there" if lack.brews == 0 else "too few"

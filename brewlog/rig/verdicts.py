@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Rig
-from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, MODEL_BOUND, walls_bound, with_bound, with_lag
+from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, MODEL_BOUND, PROBE_SD, walls_bound, with_bound, with_lag
 from brewlog.rig.day import LOGGED_ROOM_SD
 from brewlog.rig.interval import Interval, far_off, over_brews
 from brewlog.rig.lackoffit import lack_of_fit
@@ -103,7 +103,7 @@ def constants_table(
             continue
         else:
             interval, rests = _over(name, per_brew, trials, notes, mashes.lag_slope, vessel)
-            bound = BOUND_SD.get(name, 0.0)
+            bound = PROBE_SD.get(name, BOUND_SD.get(name, 0.0))
             if name == "vapour_loss":
                 bound = walls_bound(interval.estimate, float(rows["heat_loss"]["estimate"]))  # type: ignore[arg-type]
             if name in ("heat_share", "heat_loss"):  # all brews lean on the one vessel: their spread does not show it
@@ -112,7 +112,11 @@ def constants_table(
             if name == "heat_loss":
                 bound, added = float(np.hypot(bound, power_sd)), float(np.hypot(added, power_sd))
             spread[name] = _spread(interval, bound, added)
-            rows[name] = _row(name, with_bound(interval, added), rests + (f"; model ±{added:.1%}" if added else ""))
+            if name in PROBE_SD:
+                wide, words = with_bound(interval, 0.0, added), f"; model ±{added:g} {UNITS[name]}"
+            else:
+                wide, words = with_bound(interval, added), f"; model ±{added:.1%}"
+            rows[name] = _row(name, wide, rests + (words if added else ""))
     _special(rows, record, per_brew, ready, scaled, notes)
     notes += remarks(per_brew, mashes, ready, scaled, power_sd, lack)
     table = pd.DataFrame.from_dict(rows, orient="index")

@@ -83,7 +83,7 @@ def _error(share: float, count: int) -> float:
 
 def layered(rigs: int, brews: int, seed: int) -> None:
     """Bias and coverage on rigs with more physics than the model."""
-    rows, shown = [], []
+    rows, shown, probe = [], [], []
     for rig in range(rigs):
         rng = np.random.default_rng([seed, 77, rig])
         days = RICHER.draw_days(RICHER.draw_rig(rng, str(rig)), brews, rng)
@@ -96,6 +96,10 @@ def layered(rigs: int, brews: int, seed: int) -> None:
             held = row["low"] <= true[name] <= row["high"]
             half = (row["high"] - row["low"]) / 2 / row["estimate"]
             rows.append((name, row["estimate"] / true[name] - 1, held, half, row["estimate"] - true[name]))
+        for name in ("probe_lag", "probe_offset"):
+            row, alone = fit.constants.loc[name], fit.spread.loc[name]
+            held = [one["low"] <= true[name] <= one["high"] for one in (row, alone)]
+            probe.append((name, row["unit"], row["estimate"] - true[name], *held))
         loss, low, high = (fit.constants.loc["heat_loss", c] for c in ("estimate", "low", "high"))
         steam = true["heat_loss_with_steam"]
         rows.append(("heat_loss, steam counted", loss / steam - 1, low <= steam <= high, np.nan, np.nan))
@@ -118,6 +122,12 @@ def layered(rigs: int, brews: int, seed: int) -> None:
         held, half = found["held"].astype(float).mean(), found["half"].astype(float).median()
         numbers = (error.mean(), error.std(), error.abs().max(), held, half)
         print(f"{name:25}" + "".join(f" {100 * value:12.1f}" for value in numbers) + f" {goal:>12}")
+    found = pd.DataFrame(probe, columns=["name", "unit", "error", "held", "alone"])
+    for (name, unit), group in found.groupby(["name", "unit"], sort=False):
+        print(
+            f"{name}: off by {group['error'].mean():.2f} +- {group['error'].std():.2f} {unit}; the interval held on "
+            f"{100 * group['held'].mean():.0f} %, that from the spread alone on {100 * group['alone'].mean():.0f} %"
+        )
     print(
         "bed_conductance is compared with the same model's on noise-free node temperatures, the others with the rig's."
     )

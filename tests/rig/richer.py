@@ -106,6 +106,8 @@ def truth_of(days: list[SimulatedDay]) -> dict[str, float]:
         "boil_off": float(np.mean([t["boil_off"] for t in true])),
         "absorption": float(np.mean([t["absorption"] for t in true])),
         "vessel_heat_capacity": rig.vessel_heat_capacity + rig.element_heat_capacity,
+        "probe_lag": rig.bed_probe.lag,
+        "probe_offset": rig.bed_probe.offset - rig.base_sensor.offset,
     }
 
 

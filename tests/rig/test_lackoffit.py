@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from brewlog.rig import fit_rig
-from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, with_lag
+from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, PROBE_SD, with_lag
 from brewlog.rig.interval import Interval, far_off, over_brews
 from brewlog.rig.lackoffit import FEWEST, LEVEL, LackOfFit, lack_of_fit, sign_flips
 from brewlog.rig.remarks import lack_in_words
@@ -35,9 +35,14 @@ def fitted(count, seed):
 
 
 @cache
-def richer():
+def richer_days():
     rng = np.random.default_rng([413, 6])
-    days = RICHER.draw_days(RICHER.draw_rig(rng, "richer"), 6, rng)
+    return RICHER.draw_days(RICHER.draw_rig(rng, "richer"), 6, rng)
+
+
+@cache
+def richer():
+    days = richer_days()
     return fit_rig(days[0].rig.record(), [brew_record(day) for day in days])
 
 
@@ -86,15 +91,27 @@ def test_a_rig_with_more_physics_gets_the_bound():
     assert said(fit, "stray from the model in a way that repeats")
     for name in MASH_BOUND:
         spread, row = fit.spread.loc[name], fit.constants.loc[name]
-        assert spread["added_sd"] == spread["bound_sd"] >= BOUND_SD[name]
-        assert row["high"] - row["estimate"] > 1.95 * BOUND_SD[name] * row["estimate"]
+        own = PROBE_SD[name] if name in PROBE_SD else BOUND_SD[name] * row["estimate"]
+        assert spread["added_sd"] == spread["bound_sd"] >= (PROBE_SD | BOUND_SD)[name]
+        assert row["high"] - row["estimate"] > 1.95 * own
+        assert "model ±" in row["rests_on"]
+
+
+def test_the_probe_of_a_rig_with_more_physics_lies_inside_what_its_mashes_say():
+    fit, true = richer(), RICHER.truth_of(richer_days())
+    offset, lag = fit.constants.loc["probe_offset"], fit.constants.loc["probe_lag"]
+    assert offset["low"] < true["probe_offset"] < offset["high"]
+    assert 0 <= lag["low"] < true["probe_lag"] < lag["high"]
+    # without the bound of the model it would not: the spread between brews does not know where the probe stands
+    assert fit.spread.loc["probe_offset", "high"] < true["probe_offset"]
+    assert fit.constants.loc["probe_offset", "rests_on"].endswith("; model ±0.65 K")
 
 
 @pytest.mark.parametrize("count", [3, FEWEST - 1])
 def test_few_brews_get_the_bound_whatever_they_show(count):
     fit = fit_rig(DRAWN.RECORD, drawn(8, 0)[:count])
     assert said(fit, f"{count} mashes are too few to show whether this rig does something")
-    assert (fit.spread.loc[list(MASH_BOUND), "added_sd"] == [BOUND_SD[name] for name in MASH_BOUND]).all()
+    assert (fit.spread.loc[list(MASH_BOUND), "added_sd"] == [(PROBE_SD | BOUND_SD)[name] for name in MASH_BOUND]).all()
 
 
 def test_days_with_one_sensor_cannot_tell():
