@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from brewlog.figures.canvas import LARGE, SMALL, broken, label_ends, narrow, new_axes, new_size, quiet, remark, say
-from brewlog.figures.palette import BASE, BED, INK, SOFT
+from brewlog.figures.decimals import decimals
+from brewlog.figures.palette import BASE, BED, INK, PAPER, SOFT
 from brewlog.figures.rig_days import per_brew
 from brewlog.figures.units import UnitChoice
 from brewlog.logbook.records import Brew
@@ -164,10 +165,11 @@ def plot_constants(fit: RigFit, ax: Axes | None = None, units: str = "metric") -
             )  # fmt: skip
         if name not in shares:
             words = "a difference of temperatures: has no share" if known else _short(str(row["verdict"]))
-            x = 0.02 if slim else (100.0 - ax.get_xlim()[0]) / float(np.diff(ax.get_xlim())[0]) + 0.01
+            # from the left edge on, for what stands at the right may reach the frame; on paper, for a line crosses it
             ax.text(
-                x, place, fill(words, 34) if slim else words, transform=ax.get_yaxis_transform(), va="center",
+                0.02, place, fill(words, 34) if slim else words, transform=ax.get_yaxis_transform(), va="center",
                 ha="left", fontsize=SMALL, color=SOFT, zorder=5,
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0},
             )  # fmt: skip
     labels = [str(name).replace("_", " ") for name in table.index]
     if slim:
@@ -190,6 +192,6 @@ def _number(row: pd.Series, choice: UnitChoice) -> str:
         return "not known"
     if not np.isfinite(values).all():
         return f"{values[0]:.3g}{sign}".replace("-", "−")
-    places = max(0, 1 - int(np.floor(np.log10(max(float(values[2] - values[1]), 1e-12) / 2))))
+    places = decimals(float(values[2] - values[1]) / 4, float(values[0]))
     estimate, low, high = (f"{value:.{places}f}" for value in values)
     return f"{estimate}{sign} ({low} to {high})".replace("-", "−")

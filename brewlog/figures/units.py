@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from brewlog.figures.decimals import decimals
 from brewlog.quantities import ureg
 
 SYSTEMS = ("metric", "us")
@@ -243,7 +244,7 @@ def rounded_rows(frame: pd.DataFrame) -> pd.DataFrame:
     """
     new = frame.copy()
     quarter = (frame["high"].astype(float) - frame["low"].astype(float)) / 4
-    places = [max(0, 1 - math.floor(math.log10(one))) if one > 0 and math.isfinite(one) else 3 for one in quarter]
+    places = [decimals(one, value, 2) for one, value in zip(quarter, frame["estimate"].astype(float), strict=True)]
     for name in ("estimate", "sd", "low", "high"):
         if name in frame:
             new[name] = [

@@ -7,11 +7,12 @@ from typing import Any
 
 import pandas as pd
 
+from brewlog.figures.decimals import decimals
 from brewlog.figures.units import UnitChoice
 from brewlog.report.blocks import Cell, Column, Table
 from brewlog.report.comparison import Comparison
 from brewlog.report.tables import shown_number, title_with_unit
-from brewlog.report.words import decimals, value_of
+from brewlog.report.words import value_of
 
 TITLES = {
     "pre_boil_gravity": "gravity before the boil",
@@ -48,7 +49,7 @@ def shown_difference(row: Any, unit: str, choice: UnitChoice) -> str:
     assert middle is not None
     assert low is not None
     assert high is not None
-    places = decimals(sd)
+    places = decimals(sd, middle)
     text = f"{middle:+.{places}f} ({low:.{places}f} to {high:.{places}f})".replace("-", "−")
     return text if text[1:].partition(" ")[0].strip("0.") else text[1:]
 

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from brewlog.figures.decimals import decimals
 from brewlog.report.review import BrewReview, as_html, review_brew
-from brewlog.report.words import decimals, value_of
+from brewlog.report.words import value_of
 from brewlog.wort.result import DEFINITIONS
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def difference_sentence(pair: Comparison, name: str, words: str, unit: str) -> s
     if not math.isfinite(row["difference"]):
         lacking = [label for label, key in ((one, "first"), (other, "second")) if not math.isfinite(row[key])]
         return f"The {words} of {' and '.join(lacking)} is not known, so the two cannot be compared in it."
-    places = decimals(row["sd"])
+    places = decimals(float(row["sd"]), float(row["difference"]))
     low, high = sorted((abs(row["low"]), abs(row["high"])))
     if row["low"] <= 0 <= row["high"]:
         ends = f"{row['low']:.{places}f} to {row['high']:.{places}f} {unit}".replace("-", "−")

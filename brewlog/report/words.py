@@ -10,26 +10,12 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
+from brewlog.figures.decimals import decimals
 from brewlog.figures.units import unit_sign
 
 NOT_KNOWN = "not known"
 _LAST_CELL = re.compile(r"(?<=\S) {3,}(?=\S+(?: \S+)*$)")
 _NUMBERED = re.compile(r"\s*(\[\d+\] )?")
-
-
-def decimals(sd: float | None) -> int:
-    """Decimals worth printing beside a standard deviation `sd`: one digit of it, two where it begins with 1 or 2.
-
-    Examples
-    --------
-    >>> decimals(0.34), decimals(0.012), decimals(25.0)
-    (1, 3, 0)
-    """
-    if sd is None or not math.isfinite(sd) or sd <= 0:
-        return 2
-    exponent = math.floor(math.log10(sd))
-    leading = sd / 10**exponent
-    return max(0, -exponent + (1 if leading < 2.95 else 0))
 
 
 def number(value: float | None, sd: float | None = None, unit: str = "1", digits: int | None = None) -> str:
@@ -46,7 +32,7 @@ def number(value: float | None, sd: float | None = None, unit: str = "1", digits
     """
     if value is None or not math.isfinite(value):
         return NOT_KNOWN
-    places = decimals(sd) if digits is None else digits
+    places = digits if digits is not None else decimals(sd) if sd is None else decimals(sd, value)
     text = f"{value:.{places}f}".replace("-", "−")
     if not text.strip("−0."):
         text = text.lstrip("−")  # what rounds to nothing has no sign
@@ -70,7 +56,7 @@ def interval(estimate: float | None, low: float | None, high: float | None, unit
     sign = unit_sign(unit)
     if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
         return f"{estimate:.3g} {sign}".rstrip() + " (range not known)"
-    places = decimals((high - low) / 4)
+    places = decimals((high - low) / 4, estimate)
     ends = f"({low:.{places}f} to {high:.{places}f})".replace("-", "−")
     return f"{estimate:.{places}f} {ends} {sign}".replace("-", "−").rstrip()
 

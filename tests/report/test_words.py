@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from brewlog.figures.decimals import decimals
 from brewlog.figures.units import UnitChoice
-from brewlog.report.words import decimals, interval, number
+from brewlog.report.words import interval, number
 
 
 @pytest.mark.parametrize(
