@@ -17,6 +17,9 @@ PROBE_SD = {"probe_lag": 50.0, "probe_offset": 0.65}
 """Root mean square, mean included, by which a mash misses lag and offset of the probe itself, on the simulated rigs of
 `BOUND_SD`: sixty rigs gave a lag off by 24 +- 43 s and an offset by -0.62 +- 0.21 K. [s, K]"""
 
+LEAST_LAG = 1.0
+"""A lag below this is the bound of the fit, at which all brews agree without knowing it. [s]"""
+
 MASH_BOUND = frozenset({"heat_share", "heat_loss", "bed_flow", "bed_conductance", *PROBE_SD})
 """Constants whose bound is for physics that shows in the mash temperatures: it is added unless six brews or more show
 nothing alike (`lackoffit`). The others' bounds are for what no temperature shows, and always added: how much the walls
@@ -39,29 +42,27 @@ BEFORE_BOIL = 95.0
 """Middle of the way to the boil on which the vapour is told. [degC]"""
 
 
-def walls_bound(vapour_loss: float, heat_loss: float) -> float:
-    """Relative sd of the vapour from what lid-off walls lose beside it, which is assumed alike for all brews.
+def walls_sd(heat_loss: float) -> float:
+    """Sd of the vapour loss from what lid-off walls lose beside it, which is assumed alike for all brews.
 
     Parameters
     ----------
-    vapour_loss : float
-        [W/kPa]
     heat_loss : float
         Of the mash. [W/K]
 
     Returns
     -------
     float
-        0 where one of them is not known. [1]
+        0 where the loss is not known. [W/kPa]
 
     Examples
     --------
-    >>> round(walls_bound(2.3, 7.0), 2)
-    0.34
+    >>> round(walls_sd(7.0), 2)
+    0.79
     """
     pressure = float(vapour_pressure(np.array(BEFORE_BOIL))) - ROOM_VAPOUR
     sd = LID_OFF_LOSS[0] * LID_OFF_LOSS[1] * heat_loss * (BEFORE_BOIL - ROOM[0]) / pressure
-    return sd / abs(vapour_loss) if np.isfinite(sd) and np.isfinite(vapour_loss) and vapour_loss else 0.0
+    return sd if np.isfinite(sd) else 0.0
 
 
 def with_bound(interval: Interval, bound: float, absolute: float = 0.0) -> Interval:

@@ -54,14 +54,15 @@ def brew_rows(
             continue
         powered = day.power is not None
         share_mash, mash, share_water, pot = None, None, None, None
+        own_sd = 0.0
         if fit is not None and inventory is not None:
-            mash = with_vessel(inventory, vessel)
+            mash, own_sd = with_vessel(inventory, vessel), _own_sd(fit, inventory)
             share_mash = fit.constants["heat_share"] * mash.total / fit.constants["heat_capacity"]
         if heat_up is not None and water is not None:
             pot = with_vessel(water, vessel)
             share_water = heat_up.constants["heat_share"] * pot.total / water.total
         boil = boils.get(label) if powered else None
-        scale = weigh_scale(share_mash, mash, share_water, pot, boil)
+        scale = weigh_scale(share_mash, mash, share_water, pot, boil, own_sd)
         weights = scale.weights if scale else {}
         if share_water is not None and pot is not None:
             sd = _sd_of(share_water, pot)
@@ -80,7 +81,7 @@ def brew_rows(
             row["room_shift"] = float(np.mean(fit.room_shift))
             row["room_sd"] = day.room_sd
             if share_mash is not None and mash is not None:
-                sd = _sd_of(share_mash, mash, MASH_MODEL_SD)
+                sd = _sd_of(share_mash, mash, float(np.hypot(MASH_MODEL_SD, own_sd)))
                 told.append((label, "mash", _share_name(powered), share_mash, sd, weights.get("mash", 0.0)))
             for name in ("heat_loss", "bed_flow", "bed_conductance", "probe_lag", "probe_offset"):
                 if name in row and np.isfinite(float(row[f"{name}_sd"])):  # type: ignore[arg-type]
@@ -110,6 +111,12 @@ def _borrow_scale(frame: pd.DataFrame, ready: Ready, mashes: Mashes) -> None:
 
 def _share_name(powered: bool) -> str:
     return "heat_share" if powered else "effective_power"
+
+
+def _own_sd(fit: ModelFit, inventory: Inventory) -> float:
+    """Relative sd of the heater share of a mash but for that of its inventory; 0 where the share was held. [1]"""
+    relative = fit.sd["heat_share"] / fit.constants["heat_share"]
+    return float(np.sqrt(max(relative**2 - (inventory.sd / inventory.total) ** 2, 0.0))) if relative > 0 else 0.0
 
 
 def _sd_of(share: float, inventory: Inventory, model_sd: float = 0.01) -> float:

@@ -26,7 +26,7 @@ from brewlog.rig.volumes import StageVolumes, stage_volumes, volume_constants
 from brewlog.rig.watertests import WaterTests, water_test_rows
 
 
-def calibrate(book: Any, rig: Rig | str, *, model: str = "layered bed", brews: Iterable[str] | None = None) -> RigFit:
+def calibrate(book: Any, rig: Rig | str, *, model: str | None = None, brews: Iterable[str] | None = None) -> RigFit:
     """Find one rig's constants from its brews and water tests.
 
     Each brew is fitted by itself; intervals come from the spread between brews, wider by what the model may leave out
@@ -45,8 +45,9 @@ def calibrate(book: Any, rig: Rig | str, *, model: str = "layered bed", brews: I
     book : Logbook
     rig : str or Rig
         Label of the rig, or its record.
-    model : str
-        `layered bed` (default) or `two nodes`.
+    model : str, optional
+        `layered bed` or `two nodes`; if None the layered bed, unless two nodes leave clearly less of the temperatures
+        unexplained (the notes say so).
     brews : iterable of str, optional
         Labels to use; all brews of the rig if None.
 
@@ -68,7 +69,7 @@ def calibrate(book: Any, rig: Rig | str, *, model: str = "layered bed", brews: I
     return fit_rig(record, chosen, tests, model=model)
 
 
-def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, model: str = "layered bed") -> RigFit:
+def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, model: str | None = None) -> RigFit:
     """Find one rig's constants from records: `calibrate` without a logbook.
 
     Parameters
@@ -76,8 +77,8 @@ def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, mo
     record : Rig
     brews : iterable of Brew
     tests : iterable of WaterTest
-    model : str
-        `layered bed` or `two nodes`.
+    model : str, optional
+        As of `calibrate`.
 
     Returns
     -------
@@ -86,7 +87,7 @@ def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, mo
     brews = list(brews)
     left_out: dict[str, str] = {}
     ready = _ready(brews, record, left_out)
-    alignment = _alignment(ready, model)
+    alignment = _alignment(ready, model or "layered bed")
     if alignment.before:
         ready = {
             k: (earlier_day(d), [earlier(s) for s in series], sees, i) for k, (d, series, sees, i) in ready.items()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,8 +20,9 @@ Ready = dict[str, tuple[Day, list[Series], str, Inventory | None]]
 DEPTHS = (0.5, 0.35, 0.65, 0.8)
 """Depths of the probe in the bed that are tried, the middle first."""
 CLEARLY = 0.15
-"""The probe is taken to stand elsewhere than in the middle if that lowers the squares of the median brew by this part:
-depth, lag and flow can stand in for each other, and a depth chosen by noise would shift the other two. [1]"""
+"""The probe is taken to stand elsewhere than in the middle, and the bed to be one mixed body, if that lowers the
+squares of the median brew by this part: depth, lag and flow can stand in for each other, and a depth chosen by noise
+would shift the other two. [1]"""
 
 
 @dataclass(frozen=True)
@@ -35,17 +37,19 @@ class Mashes:
     """Lag of each brew when it was free, and its sd. [s]"""
     lag_slope: float = 0.0
     """By how much the logarithm of the flow (or conductance) moves with the lag that is held. [1/s]"""
+    plain_part: float = float("nan")
+    """Squares that two nodes leave as part of those that layers leave; NaN where this was not asked. [1]"""
 
 
-def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
+def fit_mashes(ready: Ready, kind: str | None, left_out: dict[str, str]) -> Mashes:
     """Fit all mashes: the lag per brew first, then at its median; one-sensor brews with the others' constants.
 
     Parameters
     ----------
     ready : dict
         From label to (day, series, sensors, inventory).
-    kind : str
-        `layered bed` or `two nodes`.
+    kind : str or None
+        `layered bed` or `two nodes`; None takes the layered bed unless two nodes leave clearly less.
     left_out : dict
         Reasons are added here.
 
@@ -54,27 +58,39 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
     Mashes
     """
 
-    def one(label: str, model: Model, guess: dict[str, float] | None, fixed: tuple[str, ...] = ()) -> ModelFit | None:
+    def attempt(label: str, model: Model, guess: dict[str, float] | None, fixed: tuple[str, ...] = ()) -> ModelFit:
         day, series, _, inventory = ready[label]
+        return fit_mash(series, model, inventory, day.room_sd, guess, fixed, day.power is not None)
+
+    def one(label: str, model: Model, guess: dict[str, float] | None, fixed: tuple[str, ...] = ()) -> ModelFit | None:
         try:
-            found = fit_mash(series, model, inventory, day.room_sd, guess, fixed, day.power is not None)
+            return attempt(label, model, guess, fixed)
         except (ValueError, np.linalg.LinAlgError) as error:
             left_out[label] = f"the fit failed: {error}"
             return None
+
+    def tried(labels: Iterable[str], model: Model, guess: dict[str, float] | None) -> dict[str, ModelFit]:
+        found = {}
+        for label in labels:
+            with suppress(ValueError, np.linalg.LinAlgError):
+                found[label] = attempt(label, model, guess)
         return found
 
     both = [label for label, r in ready.items() if r[2] == "base and bed"]
-    depth, first = DEPTHS[0], dict[str, ModelFit]()
-    if both and kind == "layered bed":
-        few = both[:: max(1, len(both) // 4)][:4]
+    few = both[:: max(1, len(both) // 4)][:4]
+    depth, first, plain_part = DEPTHS[0], dict[str, ModelFit](), float("nan")
+    if kind != "two nodes":
         trials: dict[float, dict[str, ModelFit]] = {}
         for trial in DEPTHS:
-            found = {
-                label: one(label, bed_model(kind, trial), _middle(trials.get(DEPTHS[0], {}).values())) for label in few
-            }
-            trials[trial] = {label: fit for label, fit in found.items() if fit is not None}
+            guess = _middle(trials[DEPTHS[0]].values()) if trials else None
+            trials[trial] = tried(few, bed_model("layered bed", trial), guess)
         depth = best_depth(trials)
         first = trials[depth]
+    if kind is None:
+        plain = tried(few, bed_model("two nodes"), None)
+        plain_part = _part(plain, first)
+        kind = "two nodes" if plain_part < 1 - CLEARLY else "layered bed"
+        first = plain if kind == "two nodes" else first
     model = bed_model(kind, depth)
     for label in both:
         if label not in first:
@@ -97,7 +113,7 @@ def fit_mashes(ready: Ready, kind: str, left_out: dict[str, str]) -> Mashes:
             fit = one(label, model, middle)
             if fit is not None:
                 fits[label] = fit
-    return Mashes(model, depth, fits, lags, slope)
+    return Mashes(model, depth, fits, lags, slope, plain_part)
 
 
 def best_depth(trials: Mapping[float, Mapping[str, ModelFit]]) -> float:
@@ -113,14 +129,15 @@ def best_depth(trials: Mapping[float, Mapping[str, ModelFit]]) -> float:
     float
         The middle unless another depth leaves clearly less. [1]
     """
-    middle = trials[DEPTHS[0]]
-    parts = {DEPTHS[0]: 1.0}
-    for depth, fits in trials.items():
-        ratios = [(f.rms["pooled"] / middle[label].rms["pooled"]) ** 2 for label, f in fits.items() if label in middle]
-        if ratios and depth != DEPTHS[0]:
-            parts[depth] = float(np.median(ratios))
-    best = min(parts, key=lambda depth: parts[depth])
+    parts = {depth: _part(fits, trials[DEPTHS[0]]) for depth, fits in trials.items()}
+    best = min(parts, key=lambda depth: parts[depth] if np.isfinite(parts[depth]) else 1.0)
     return best if parts[best] < 1 - CLEARLY else DEPTHS[0]
+
+
+def _part(fits: Mapping[str, ModelFit], others: Mapping[str, ModelFit]) -> float:
+    """Squares that one way of fitting leaves, as part of another's, for the median of the brews fitted both ways."""
+    ratios = [(f.rms["pooled"] / others[label].rms["pooled"]) ** 2 for label, f in fits.items() if label in others]
+    return float(np.median(ratios)) if ratios else float("nan")
 
 
 def _lag_slope(free: dict[str, ModelFit], held: dict[str, ModelFit], coupling: str) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from brewlog.rig.lackoffit import FEWEST, LackOfFit
@@ -30,6 +31,12 @@ def remarks(
         notes.append(
             f"The bed is taken as {LAYERS} layers through which the wort flows; the probe fits best at a depth of "
             f"{mashes.depth:g} (0 top, 1 bottom). bed_conductance follows from bed_flow."
+        )
+    if mashes.model.name == "two nodes" and np.isfinite(mashes.plain_part):
+        notes.append(
+            f"The bed is taken as one mixed body: that leaves {100 * (1 - mashes.plain_part):.0f} % less of the "
+            f"squared differences between model and readings than {LAYERS} layers through which the wort flows. So no "
+            "flow in L/min is told, only bed_conductance."
         )
     if "probe_offset" in per_brew:
         notes.append(

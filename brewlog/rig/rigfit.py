@@ -39,9 +39,9 @@ class RigFit:
     days: dict[str, DayFit] = field(repr=False, default_factory=dict)
     """The fitted days, for figures and for the watch."""
     spread: pd.DataFrame = field(repr=False, default_factory=pd.DataFrame)
-    """Index = name; low and high from the spread between brews alone; `bound_sd`, the relative sd (of the probe's lag
-    and offset in s and K) by which a real rig may differ from the model; and `added_sd`, the part of it that widens the
-    interval in `constants`, less where the brews show no lack of fit."""
+    """Index = name; low and high from the spread between brews alone; `bound_sd`, the sd by which a real rig may differ
+    from the model (relative; of vapour_loss and the probe's lag and offset in their units); and `added_sd`, the part of
+    it that widens the interval in `constants`, less where the brews show no lack of fit."""
     power_before: bool = False
     """A row's power is the mean up to its time stamp."""
 

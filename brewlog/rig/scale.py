@@ -38,6 +38,7 @@ def weigh_scale(
     share_heat_up: float | None,
     water: Inventory | None,
     boil: Told | None = None,
+    mash_sd: float = 0.0,
 ) -> Scale | None:
     """Heater share and scale of the mash from all stretches of a day together.
 
@@ -52,6 +53,8 @@ def weigh_scale(
         Of the mash, of the strike water.
     boil : Told, optional
         Share from the boil.
+    mash_sd : float
+        Relative sd of the mash's share that its own temperatures leave: a short mash hardly tells it. [1]
 
     Returns
     -------
@@ -69,6 +72,9 @@ def weigh_scale(
     >>> scale = weigh_scale(None, None, 0.95, kettle, Told(0.93, 0.06))
     >>> round(scale.heat_share_sd, 3), {name: round(part, 2) for name, part in scale.weights.items()}
     (0.021, {'heat-up': 0.92, 'boil': 0.08})
+    >>> mash = Inventory(8e4, 3e4, 4e3, 1600.0, 2000.0, 600.0, "")
+    >>> [round(weigh_scale(0.6, mash, 0.95, kettle, mash_sd=sd).heat_share, 2) for sd in (0.0, 0.5)]
+    [0.9, 0.95]
     """
     any_ = water or mash
     if any_ is None or (share_mash is None and share_heat_up is None):
@@ -89,7 +95,7 @@ def weigh_scale(
         add("heat-up", [1.0, -water.water / water.total, 0.0], share_heat_up, sd)
     if share_mash is not None and mash is not None:
         part = mash.water / mash.total
-        add("mash", [1.0, -part, -(1 - part)], share_mash, MASH_MODEL_SD)
+        add("mash", [1.0, -part, -(1 - part)], share_mash, float(np.hypot(MASH_MODEL_SD, mash_sd)))
     if boil is not None:
         add("boil", [1.0, 0.0, 0.0], boil.estimate, float(np.hypot(boil.sd / boil.estimate, BOIL_MODEL_SD)))
     weighed = np.array(rows) / np.array(sds)[:, None]

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.records import Rig
-from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, MODEL_BOUND, PROBE_SD, walls_bound, with_bound, with_lag
+from brewlog.rig.bounds import BOUND_SD, LEAST_LAG, MASH_BOUND, MODEL_BOUND, PROBE_SD, walls_sd, with_bound, with_lag
 from brewlog.rig.day import LOGGED_ROOM_SD
 from brewlog.rig.interval import Interval, far_off, over_brews
-from brewlog.rig.lackoffit import lack_of_fit
+from brewlog.rig.lackoffit import LackOfFit, lack_of_fit
 from brewlog.rig.mashes import Mashes, Ready
 from brewlog.rig.remarks import remarks
 from brewlog.rig.vessel import Vessel, with_vessel
@@ -103,25 +103,33 @@ def constants_table(
             continue
         else:
             interval, rests = _over(name, per_brew, trials, notes, mashes.lag_slope, vessel)
+            absolute = name in PROBE_SD or name == "vapour_loss"
             bound = PROBE_SD.get(name, BOUND_SD.get(name, 0.0))
             if name == "vapour_loss":
-                bound = walls_bound(interval.estimate, float(rows["heat_loss"]["estimate"]))  # type: ignore[arg-type]
+                bound = walls_sd(float(rows["heat_loss"]["estimate"]))  # type: ignore[arg-type]
             if name in ("heat_share", "heat_loss"):  # all brews lean on the one vessel: their spread does not show it
                 interval = with_bound(interval, _vessel_part(ready, vessel))
-            added = 0.0 if name in MASH_BOUND and lack.excluded else bound
+            added = 0.0 if spared(name, interval.estimate, lack) else bound
             if name == "heat_loss":
                 bound, added = float(np.hypot(bound, power_sd)), float(np.hypot(added, power_sd))
             spread[name] = _spread(interval, bound, added)
-            if name in PROBE_SD:
-                wide, words = with_bound(interval, 0.0, added), f"; model ±{added:g} {UNITS[name]}"
-            else:
-                wide, words = with_bound(interval, added), f"; model ±{added:.1%}"
-            rows[name] = _row(name, wide, rests + (words if added else ""))
+            wide = with_bound(interval, 0.0, added) if absolute else with_bound(interval, added)
+            words = f"{added:.2g} {UNITS[name]}" if absolute else f"{added:.1%}"
+            rows[name] = _row(name, wide, rests + (f"; model ±{words}" if added else ""))
     _special(rows, record, per_brew, ready, scaled, notes)
     notes += remarks(per_brew, mashes, ready, scaled, power_sd, lack)
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "constant"
     return table, pd.DataFrame.from_dict(spread, orient="index"), notes
+
+
+def spared(name: str, estimate: float, lack: LackOfFit) -> bool:
+    """Whether the bound of the model is not added, because brews show nothing that the model leaves out.
+
+    A lag at the end of its range is not spared: there all brews agree without knowing it.
+    """
+    at_end = name == "probe_lag" and estimate < LEAST_LAG
+    return name in MASH_BOUND and lack.excluded and not at_end
 
 
 def _spread(interval: Interval, bound: float, added: float) -> dict[str, float]:

@@ -17,7 +17,7 @@ import pytest
 
 import brewlog
 from brewlog.logbook.records import Malt, WaterTest
-from brewlog.rig import fit_rig
+from brewlog.rig import fit_rig, two_node
 from brewlog.rig.interval import far_off, over_brews
 from brewlog.rig.power import power_of
 from brewlog.rig.verdicts import LEARN, UNITS
@@ -169,6 +169,36 @@ def test_layers_fit_richer_days_better_than_two_nodes():
     layers = fit_rig(KITCHEN.record(), days).per_brew["rms"].mean()
     nodes = fit_rig(KITCHEN.record(), days, model="two nodes").per_brew["rms"].mean()
     assert layers < 0.8 * nodes
+
+
+def test_the_bed_is_taken_as_the_temperatures_say():
+    mixed = draw_rig(4, np.random.default_rng(8), DRAWN.DrawnRig(model=two_node()))
+    fit = fit_rig(RECORD, mixed)
+    assert fit.model.name == "two nodes"
+    assert any("taken as one mixed body" in note for note in fit.notes)
+    assert "bed_flow" not in fit.constants.index
+    # drawn at a conductance of 80 W/K for each litre a minute
+    assert fit["bed_conductance"] == pytest.approx(80 * TRUTH["bed_flow"], rel=0.1)
+    assert fitted().model.name == "layered bed"
+    assert not any("mixed body" in note for note in fitted().notes)
+    # a wish is a wish
+    assert fit_rig(RECORD, mixed, model="layered bed").model.name == "layered bed"
+    assert fit_rig(RECORD, drawn(), model="two nodes").model.name == "two nodes"
+
+
+def test_a_mash_that_hardly_tells_the_share_does_not_pull_the_day_away():
+    def short(frame):
+        """Half an hour of the first rest, after which the heater was hardly on."""
+        return frame[frame["elapsed"] < frame.loc[frame["mash_temp"].first_valid_index(), "elapsed"] + 2400]
+
+    brews = [changed(drawn()[0], short), *drawn()[1:]]
+    fit = fit_rig(RECORD, brews)
+    told = fit.per_stretch.query("constant == 'heat_share' and brew == '0'").set_index("stretch")
+    whole = fitted().per_stretch.query("constant == 'heat_share' and brew == '0'").set_index("stretch")
+    # the less the mash tells, the less of the day's share rests on it, and its sd says so
+    assert told.loc["mash", "sd"] > 1.5 * whole.loc["mash", "sd"]
+    assert told.loc["mash", "weight"] < 0.6 * whole.loc["mash", "weight"]
+    assert fit.per_brew.loc["0", "heat_share"] == pytest.approx(fitted().per_brew.loc["0", "heat_share"], rel=0.01)
 
 
 # records with holes

@@ -16,7 +16,7 @@ from brewlog.rig.bounds import BOUND_SD, MASH_BOUND, PROBE_SD, with_lag
 from brewlog.rig.interval import Interval, far_off, over_brews
 from brewlog.rig.lackoffit import FEWEST, LEVEL, LackOfFit, lack_of_fit, sign_flips
 from brewlog.rig.remarks import lack_in_words
-from brewlog.rig.verdicts import limits_of
+from brewlog.rig.verdicts import limits_of, spared
 from brewlog.simulate import brew_record
 
 HERE = Path(__file__)
@@ -105,6 +105,15 @@ def test_the_probe_of_a_rig_with_more_physics_lies_inside_what_its_mashes_say():
     # without the bound of the model it would not: the spread between brews does not know where the probe stands
     assert fit.spread.loc["probe_offset", "high"] < true["probe_offset"]
     assert fit.constants.loc["probe_offset", "rests_on"].endswith("; model ±0.65 K")
+
+
+def test_a_lag_at_the_end_of_its_range_is_not_taken_for_known():
+    nothing_shows, something_shows = LackOfFit(8, 0.5), LackOfFit(8, 0.01)
+    assert spared("probe_lag", 20.0, nothing_shows)
+    assert spared("heat_loss", 0.2, nothing_shows)
+    assert not spared("probe_lag", 0.2, nothing_shows)
+    assert not spared("probe_lag", 20.0, something_shows)
+    assert not spared("absorption", 0.9, nothing_shows)
 
 
 @pytest.mark.parametrize("count", [3, FEWEST - 1])
