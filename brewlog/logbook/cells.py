@@ -12,6 +12,7 @@ from unicodedata import normalize
 from brewlog.logbook import values
 from brewlog.logbook.cell_units import not_celsius, number_and_unit
 from brewlog.logbook.column_scales import unit_in_cell, unit_of_column, wanted_unit
+from brewlog.logbook.date_orders import ISO, notations
 from brewlog.logbook.durations import duration
 from brewlog.logbook.gravities import DEGP, SG, THREE_DECIMALS, Curve
 from brewlog.logbook.headers import Header, shown
@@ -204,29 +205,28 @@ class ColumnReader:
         return found
 
     def _dates(self, cells: Sequence[str], lines: Sequence[int]) -> list[Any]:
-        filled = [cell for cell in cells if not values.is_missing(cell)]
-        others = [c for c in filled if values.parse_iso_date(c) is None and values.serial_date(c) is None]
-        fits = values.date_formats(others)
-        if len({tuple(values.parse_date(c, ways) for c in others) for ways in fits.values()}) == 1:
-            fits = dict([next(iter(fits.items()))])  # day and month are the same wherever they could be swapped
-        ways = next(iter(fits.values())) if len(fits) == 1 else ()
-        if ways:
-            like = next(c for c in others if values.parse_date(c, ways))
-            self._note(self.line, f"dates like {shown(like)}", "ISO 8601 (2024-05-31)", f"read as {next(iter(fits))}")
+        told = [
+            (cell, line)
+            for cell, line in zip(cells, lines, strict=True)
+            if not (values.is_missing(cell) or values.parse_iso_date(cell) or values.serial_date(cell))
+        ]
+        known = notations([cell for cell, _ in told], [line for _, line in told])
+        for one in known:
+            like = next((cell for cell, _ in told if one.date(cell)), None)
+            if like is not None:
+                self._note(self.line, f"dates like {shown(like)}", "ISO 8601 (2024-05-31)", f"read as {one.order}")
         found: list[Any] = []
         for cell, line in zip(cells, lines, strict=True):
             if values.is_missing(cell):
                 found.append(None)
                 continue
-            day = values.parse_iso_date(cell) or values.parse_date(cell, ways)
+            day = values.parse_iso_date(cell) or next((day for one in known if (day := one.date(cell))), None)
             if day is None and (day := values.serial_date(cell)) is not None:
                 self._note(line, cell, "an ISO 8601 date", f"read as a spreadsheet's serial date, {day}")
             if day is None or not values.EARLIEST <= day <= values.LATEST:
-                wish = "an ISO 8601 date such as 2024-05-31"
+                wish = next((wish for one in known if (wish := one.expected(cell))), ISO)
                 if day is not None:
                     wish = f"a date from {values.EARLIEST:%Y} to {values.LATEST:%Y}"
-                elif len(fits) > 1:
-                    wish += f"; it could be {' or '.join(fits)}"
                 self._problem(line, cell, wish, "this date is left out")
                 day = None
             elif day > date.today() + timedelta(days=1):

@@ -8,6 +8,7 @@ import os
 import re
 import stat
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -236,7 +237,7 @@ def tell_text(file: str, decoded: Decoded, say: Say) -> None:
     if decoded.guessed:
         say(Problem(file, None, None, f"text in {decoded.encoding}", "UTF-8", "it was read as such", "note"))
     if decoded.patched:
-        found = f"{_listed(decoded.patched)} in cp1252 amid UTF-8"
+        found = f"{lines_in_words(decoded.patched)} in cp1252 amid UTF-8"
         cost = f"{'these lines were' if len(decoded.patched) > 1 else 'this line was'} read in cp1252"
         say(Problem(file, decoded.patched[0], None, found, "UTF-8 throughout", cost, "note"))
     for line in decoded.damaged[:MANY]:
@@ -246,12 +247,12 @@ def tell_text(file: str, decoded: Decoded, say: Say) -> None:
         say(Problem(file, decoded.damaged[MANY], None, found, "text in UTF-8", "they are left out"))
 
 
-def _listed(lines: tuple[int, ...]) -> str:
+def lines_in_words(lines: Sequence[int]) -> str:
     """Lines in words, the first ones one by one.
 
     Examples
     --------
-    >>> _listed((3,)), _listed((3, 5)), _listed((3, 5, 6, 9))
+    >>> lines_in_words((3,)), lines_in_words((3, 5)), lines_in_words((3, 5, 6, 9))
     ('line 3', 'lines 3 and 5', 'lines 3, 5, 6 and 1 more')
     """
     if len(lines) == 1:

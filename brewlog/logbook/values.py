@@ -67,7 +67,7 @@ def parse_number(cell: str, comma: bool | None = None) -> list[float]:
     return []
 
 
-_DATE_FORMATS = {
+DATE_FORMATS = {
     "day.month.year": ("%d.%m.%Y", "%d.%m.%y"),
     "day/month/year": ("%d/%m/%Y", "%d/%m/%y"),
     "month/day/year": ("%m/%d/%Y", "%m/%d/%y"),
@@ -78,6 +78,7 @@ _DATE_FORMATS = {
     "day month year": ("%d %b %Y", "%d %B %Y", "%d-%b-%Y", "%d-%b-%y", "%d. %B %Y"),
     "month day, year": ("%b %d, %Y", "%B %d, %Y", "%b %d %Y", "%B %d %Y"),
 }
+"""Ways to write a date other than ISO 8601."""
 EARLIEST, LATEST = date(1950, 1, 1), date(2100, 1, 1)
 """Brew days lie between these."""
 _TIME_BEHIND = re.compile(r"[T ]+\d{1,2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?: ?[AaPp][Mm])?(?:Z|[+-]\d{2}:?\d{2})?")
@@ -123,24 +124,14 @@ def parse_iso_date(cell: str) -> date | None:
         return None
 
 
-def date_formats(cells: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """Ways to write a date that fit every one of the cells which any way fits.
+def parse_date(cell: str, formats: Iterable[str]) -> date | None:
+    """Date by the first of some formats that fits; None if none does.
 
     Examples
     --------
-    >>> list(date_formats(["03/04/2023", "25/04/2023"])), list(date_formats(["03/04/2023"]))
-    (['day/month/year'], ['day/month/year', 'month/day/year'])
+    >>> parse_date("25/4/2023", ["%m/%d/%Y", "%d/%m/%Y"]), parse_date("25/4/2023", ["%m/%d/%Y"])
+    (datetime.date(2023, 4, 25), None)
     """
-    cells = [cell for cell in dict.fromkeys(cells) if _fitting(cell)]
-    return {name: ways for name, ways in _DATE_FORMATS.items() if cells and all(parse_date(c, ways) for c in cells)}
-
-
-def _fitting(cell: str) -> bool:
-    return any(parse_date(cell, ways) for ways in _DATE_FORMATS.values())
-
-
-def parse_date(cell: str, formats: Iterable[str]) -> date | None:
-    """Date by the first of some formats that fits; None if none does."""
     text = day_part(cell)
     for form in formats if len(text) <= 30 else ():
         try:
