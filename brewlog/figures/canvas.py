@@ -133,7 +133,9 @@ def key_above(ax: Axes, handles: Sequence[Line2D]) -> None:
     )  # fmt: skip
 
 
-def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: float = 0.055) -> None:
+def label_ends(
+    ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: float = 0.055, foot: float = 0.0
+) -> None:
     """Label lines directly, right of their last points; labels keep a distance of `share` of the axis.
 
     On a narrow figure the labels stand as a key above it.
@@ -145,6 +147,8 @@ def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: f
     ends : sequence of (x, y, text, colour)
     share : float
         [1]
+    foot : float
+        Part of the axis at its foot that belongs to another scale: no label stands there. [1]
     """
     if not ends:
         return
@@ -157,7 +161,8 @@ def label_ends(ax: Axes, ends: Sequence[tuple[float, float, str, str]], share: f
         )
         return
     low, high = ax.get_ylim()
-    heights = apart([y for _, y, _, _ in ends], share * (high - low))
+    heights = apart([max(y, low + foot * (high - low)) for _, y, _, _ in ends], share * (high - low))
+    heights += max(0.0, low + foot * (high - low) - heights.min())  # moving apart may have pushed one down again
     for (x, _, text, colour), height in zip(ends, heights, strict=True):
         ax.annotate(
             text,

@@ -43,11 +43,21 @@ def shown_temp(temp: float, choice: UnitChoice) -> str:
 
     Examples
     --------
-    >>> shown_temp(64.5, UnitChoice()), shown_temp(64.5, UnitChoice("us"))
-    ('64.5 °C', '148 °F')
+    >>> shown_temp(64.5, UnitChoice()), shown_temp(64.5, UnitChoice("us")), shown_temp(605 / 9, UnitChoice())
+    ('64.5 °C', '148 °F', '67.2 °C')
     """
-    value = float(choice.values(temp, "degC"))
-    return f"{value:g} {choice.sign('degC')}" if choice.system == "metric" else f"{value:.0f} {choice.sign('degC')}"
+    return f"{plain_temp(float(choice.values(temp, 'degC')), choice)} {choice.sign('degC')}"
+
+
+def plain_temp(value: float, choice: UnitChoice) -> str:
+    """A rest temperature that already stands in the reader's units, with one decimal at most.
+
+    Examples
+    --------
+    >>> plain_temp(605 / 9, UnitChoice()), plain_temp(64.0, UnitChoice())
+    ('67.2', '64')
+    """
+    return f"{round(value, 1):g}" if choice.system == "metric" else f"{value:.0f}"
 
 
 def name_rests(ax: Axes, spans: Sequence[RestSpan], zero: float, choice: UnitChoice, colour: str) -> None:

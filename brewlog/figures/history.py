@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.figures.canvas import LARGE, SMALL, key_above, narrow, new_axes, quiet, say
+from brewlog.figures.day_axes import plain_temp
 from brewlog.figures.palette import CONTROL, CONTROL_WORDS, INK, LEFT_OUT, PAPER, SOFT
 from brewlog.figures.units import UnitChoice
 from brewlog.mash import Hold
@@ -116,7 +117,7 @@ def _order(name: str) -> tuple[int, str]:
 
 
 def _rest_words(name: str, rows: pd.DataFrame, choice: UnitChoice, slim: bool) -> str:
-    low, high = (f"{value:g}" if choice.system == "metric" else f"{value:.0f}" for value in _ends(rows["temp"]))
+    low, high = (plain_temp(value, choice) for value in _ends(rows["temp"]))
     span = f"{low} {choice.sign('degC')}" if low == high else f"{low} to {high} {choice.sign('degC')}"
     missing = int(rows["rms"].isna().sum())
     count = f"{len(rows) - missing} brew{'' if len(rows) - missing == 1 else 's'}"

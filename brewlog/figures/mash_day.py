@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 TOLERANCE = 0.5
 """Half width of the band about a rest. [K]"""
+_POWER_SHARE = 1 / 5.5
+"""Part of the height that belongs to heater power, at the foot. [1]"""
 _WORDS = {"mash_in": "mash-in", "mash_out": "mash-out", "lift": "lift"}
 
 
@@ -110,7 +112,7 @@ def plot_mash_day(brew: Brew, mash: pd.DataFrame | None = None, ax: Axes | None 
     _draw_power(ax, brew, trace, zero, first, last)
     _draw_plan(ax, spans, zero, choice)
     _draw_events(ax, marks, zero, first, last)
-    _name_lines(ax, ends, zero)
+    _name_lines(ax, ends, _power_channel(trace) is not None)
     return ax
 
 
@@ -127,9 +129,10 @@ def _draw_power(ax: Axes, brew: Brew, trace: pd.DataFrame, zero: float, first: f
     twin.fill_between(
         (elapsed - zero) / 60, 0, values, step="post", color=POWER, alpha=0.85, linewidth=0, label="heater power"
     )
-    twin.set_ylim(0, 5.5 * top)
+    twin.set_ylim(0, top / _POWER_SHARE)
     twin.set_yticks([0, top / 2, top], [f"{part:.0f}" for part in (0, top / 2, top)])
-    twin.set_ylabel(f"heater power [{unit}]", color=INK, fontsize=LARGE, loc="bottom")
+    # no taller than its own scale: above it stand the names of the lines
+    twin.set_ylabel(f"heater\npower [{unit}]", color=INK, fontsize=LARGE, loc="bottom")
     twin.tick_params(colors=SOFT, labelcolor=INK, labelsize=SMALL)
     twin.spines[["top", "left", "bottom"]].set_visible(False)
     twin.spines["right"].set_color(SOFT)
@@ -187,6 +190,7 @@ def _frame(ax: Axes, inside: np.ndarray, least: float, brew: Brew, trace: pd.Dat
         ax.set_yticks(ticks[(ticks >= low - 0.1 * span) & (ticks <= high + 0.14 * span)])
 
 
-def _name_lines(ax: Axes, ends: list[tuple], zero: float) -> None:
+def _name_lines(ax: Axes, ends: list[tuple], power: bool) -> None:
     right = ax.get_xlim()[1]
-    label_ends(ax, [(right, y, word, colour) for _, y, word, colour in ends], 0.06)
+    foot = 1.35 * _POWER_SHARE if power else 0.0
+    label_ends(ax, [(right, y, word, colour) for _, y, word, colour in ends], 0.06, foot)

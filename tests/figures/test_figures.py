@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -36,7 +37,7 @@ def test_mash_day_draws_on_the_axes_given_with_units(base_brew):
     assert ax.get_xlabel() == "time since mash-in [min]"
     assert ax.get_ylabel() == "temperature [°C]"
     twin = next(one for one in ax.figure.axes if one is not ax)
-    assert twin.get_ylabel() == "heater power [%]"
+    assert twin.get_ylabel() == "heater\npower [%]"
 
 
 def test_mash_day_lines_are_the_trace_since_mash_in(base_brew):
@@ -57,8 +58,6 @@ def test_mash_day_lines_are_the_trace_since_mash_in(base_brew):
 
 
 def test_mash_day_marks_found_events_and_gaps(mash_brew):
-    from dataclasses import replace
-
     trace = mash_brew.trace
     marks = find_marks(mash_brew)
     gap = trace["elapsed"].between(marks.mash_in + 1200, marks.mash_in + 1800)
@@ -78,6 +77,26 @@ def test_mash_day_draws_a_reconstruction_with_its_band(blind_brew, reconstructed
     drawn = line(ax, "bed, reconstructed").get_ydata()
     assert np.nanmin(drawn) == pytest.approx(reconstructed["mash_temp"].min(), abs=0.01)
     assert "no probe in the bed" in texts(figures.plot_mash_day(blind_brew))
+
+
+def test_names_of_lines_stand_clear_of_the_scale_of_the_heater(blind_brew, reconstructed):
+    low = reconstructed.assign(mash_temp=reconstructed["mash_temp"].min() - 5.0)
+    falling = low.assign(mash_temp=low["mash_temp"] - np.r_[np.zeros(len(low) - 2), 9.0, 9.0])
+    for mash in (reconstructed, low, falling):
+        ax = figures.plot_mash_day(blind_brew, mash=mash)
+        ax.figure.canvas.draw()
+        twin = next(one for one in ax.figure.axes if one is not ax)
+        name = next(one for one in ax.texts if one.get_text().startswith("bed, reconstructed"))
+        assert not twin.yaxis.label.get_window_extent().overlaps(name.get_window_extent())
+
+
+def test_rests_planned_in_fahrenheit_have_one_decimal_at_most(mash_brew):
+    first, *others = mash_brew.rests
+    odd = replace(mash_brew, rests=(replace(first, temp=578 / 9), *others))  # 147.6 degF
+    for plot in (figures.plot_mash_day, figures.plot_lead):
+        assert "64.2 °C" in texts(plot(odd)).split(" | ")
+        assert "148 °F" in texts(plot(odd, units="us")).split(" | ")
+    assert "rest 1, 64.2 °C" in figures.plot_holds([hold(odd)]).get_xticklabels()[0].get_text()
 
 
 def test_a_brew_without_trace_gives_a_sentence(without_trace):
