@@ -121,7 +121,10 @@ def _notes(brew: Brew, trace: pd.DataFrame, marks: Marks, spans: tuple[RestSpan,
             f"While the bed probe was silent the controller followed the base ({len(blind)} times, {minutes:.0f} min)."
         )
     if not np.isfinite(marks.lift) and spans:
-        notes.append("The lift is neither recorded nor to be found: the last rest ends with the trace.")
+        ran = (spans[-1].end - spans[-1].start) / 60
+        planned = next((rest.time for rest in brew.rests if rest.rest == spans[-1].rest), None)
+        short = f", after {ran:.0f} of {planned:.0f} planned minutes" if planned and ran < 0.9 * planned else ""
+        notes.append(f"The lift is neither recorded nor to be found: the last rest ends with the trace{short}.")
     return notes
 
 

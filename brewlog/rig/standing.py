@@ -69,6 +69,18 @@ def fit_cool_down(day: Day, inventory: Inventory, end: float = np.inf) -> float:
     return loss
 
 
+def room_part(day: Day, end: float = np.inf) -> float:
+    """Relative sd of a cool-down's loss from what is not known of the room. [1]
+
+    Raises
+    ------
+    ValueError
+        If there is no half hour with the heater off and a fall of 2 K.
+    """
+    rows = standing_rows(day, end)
+    return float(day.room_sd / max(np.mean(day.base[rows] - day.room[rows]), 1.0))
+
+
 def standing_water(brew: Brew, rig: Rig | None, day: Day) -> tuple[float, Inventory]:
     """Loss of the strike water that stood hot before mash-in [W/K], and its inventory.
 

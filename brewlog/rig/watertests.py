@@ -11,7 +11,7 @@ from brewlog.logbook.records import Rig, WaterTest
 from brewlog.rig.capacity import Inventory, inventory_of_test
 from brewlog.rig.daily import fit_heat_up
 from brewlog.rig.day import Day, day_of
-from brewlog.rig.standing import fit_cool_down
+from brewlog.rig.standing import fit_cool_down, room_part
 from brewlog.rig.stretches import cut, heat_up_span
 
 
@@ -68,7 +68,8 @@ def _one(test: WaterTest, rig: Rig, loss: float, told: WaterTests) -> None:
     if test.kind == "cool-down":
         fit = fit_cool_down(day, inventory)
         told.losses[label] = fit
-        told.rows.append((label, "cool-down", "heat_loss", fit, fit * inventory.sd / inventory.total, 1.0))
+        sd = fit * float(np.hypot(inventory.sd / inventory.total, room_part(day)))
+        told.rows.append((label, "cool-down", "heat_loss", fit, sd, 1.0))
         return
     if day.power is None:
         raise ValueError("no power is known for the heat-up")

@@ -243,6 +243,18 @@ def test_an_unplanned_rest_is_noted_and_does_not_count():
     assert any("70.0 degC" in note and "not in the plan" in note for note in held.notes)
 
 
+def test_a_trace_that_ends_within_a_rest_says_how_much_of_it_there_is():
+    trace = base_controlled()
+    held = hold(brew_of(trace, TWO, heater_follows="base"))
+    start, end = held.rests.loc[2, ["start", "end"]]
+    longer = (TWO[0], replace(TWO[1], time=3 * (end - start) / 60))
+    note = "The lift is neither recorded nor to be found: the last rest ends with the trace"
+    of_three = hold(brew_of(trace, longer, heater_follows="base"))
+    assert f"{note}, after {(end - start) / 60:.0f} of {(end - start) / 20:.0f} planned minutes." in of_three.notes
+    as_planned = (TWO[0], replace(TWO[1], time=(end - start) / 60))
+    assert f"{note}." in hold(brew_of(trace, as_planned, heater_follows="base")).notes
+
+
 @pytest.mark.parametrize("control", ["mash", "base"])
 def test_sampling_twice_as_often_changes_nothing_that_matters(control):
     fine = hold(brew_of(full_day(control, step=5.0, noise=0.0), PLAN, heater_follows=control)).overall

@@ -355,6 +355,21 @@ def test_two_water_tests_tell_the_vessel_and_a_third_the_loss():
     assert set(fit.per_stretch["stretch"]) == {"heat-up", "cool-down"}
 
 
+def test_a_cool_down_in_an_unknown_room_is_less_sure():
+    t = np.arange(0.0, 3 * 3600.0, 30.0)
+    temps = 18 + 50 * np.exp(-5.0 * t / (20 * 4173.0 + 3260.0))
+    sds = []
+    for room in (18.0, None):
+        frame = pd.DataFrame({"elapsed": t, "base_temp": temps, "power": 0.0})
+        frame = frame if room is None else frame.assign(ambient_temp=room)
+        test = WaterTest("c", "drawn", None, 20.0, 20.0, "cool-down", load_trace=lambda f=frame: (f, (), ()))
+        told = fit_rig(RECORD, [], [test]).per_stretch.set_index("stretch").loc["cool-down"]
+        sds.append(told["sd"] / told["estimate"])
+    # a sensor in the room leaves 0.3 K or so, an assumed room 3 K, of some 35 K above it
+    assert sds[0] < 0.03
+    assert sds[1] == pytest.approx(np.hypot(sds[0], 3 / np.mean(temps - 20.0)), rel=0.05)
+
+
 def test_an_unknown_model_is_refused():
     with pytest.raises(ValueError, match="expected 'layered bed' or 'two nodes'"):
         fit_rig(RECORD, drawn(), model="three nodes")
