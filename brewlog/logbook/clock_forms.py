@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from datetime import date as Date
 from datetime import datetime, timedelta
 
 import pandas as pd
+
+Order = Callable[[str], str | None]
+"""Whether `day` or `month` comes first in other dates with some sign between them; None where they do not tell."""
 
 _DAYS = ("%d.%m.%Y", "%d.%m.%y", "%d/%m/%Y", "%m/%d/%Y", "%d/%m/%y", "%m/%d/%y", "%Y/%m/%d", "%Y.%m.%d", "%d-%m-%Y",
          "%m-%d-%Y", "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%d %B %Y", "%B %d, %Y", "%d-%b-%Y", "%Y-%m-%d")  # fmt: skip
@@ -19,12 +23,16 @@ FORMATS = (
     *(f"{time} {day}" for day in _DAYS for time in _TIMES[:3]),
     *_ODD,
 )
+SWAPPABLE, LEANT = "; day and month could be swapped", ", in the order of the logbook's other dates"
+"""What is said of the order of day and month where the times themselves do not tell it."""
 NEAR = timedelta(days=2)
 """How near its day the first time of a trace must lie to decide between day and month."""
 
 
-def other_forms(texts: pd.Series, sample: list[str], day: Date | None) -> tuple[str, pd.Series, bool] | None:
-    """The form that fits most cells, the times by it, and whether day and month could be swapped."""
+def other_forms(
+    texts: pd.Series, sample: list[str], day: Date | None, order: Order | None = None
+) -> tuple[str, pd.Series, str] | None:
+    """The form that fits most cells, the times by it, and what is to be said of the order of day and month."""
     some = [form for form in FORMATS if any(_fits(text, form) for text in sample[:5])]
     likely = [form for form in some if sum(_fits(text, form) for text in sample) > 0.8 * len(sample)]
     fits = {form: pd.to_datetime(texts, format=form, errors="coerce") for form in likely}
@@ -38,7 +46,16 @@ def other_forms(texts: pd.Series, sample: list[str], day: Date | None) -> tuple[
     spans = {form: times.max() - times.min() for form, times in fits.items()}
     best = min(spans, key=lambda form: spans[form])
     rivals = [form for form in fits if spans[form] == spans[best] and not fits[form].equals(fits[best])]
-    return best, fits[best], bool(rivals)
+    if rivals and order is not None and (first := order("/" if "/" in best else "-")):
+        leant = [form for form in (best, *rivals) if _first(form) == first]
+        if len(leant) == 1:
+            return leant[0], fits[leant[0]], LEANT
+    return best, fits[best], SWAPPABLE if rivals else ""
+
+
+def _first(form: str) -> str:
+    """Which comes first in a form."""
+    return "day" if form.find("%d") < form.find("%m") else "month"
 
 
 def _fits(text: str, form: str) -> bool:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from brewlog.logbook.clock_forms import other_forms, words_of
+from brewlog.logbook.clock_forms import SWAPPABLE, Order, other_forms, words_of
 
 _PARTED = re.compile(r",(?= \d{1,2}:\d{2})")
 _COMPACT = re.compile(r"(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[01]\d|2[0-3])[0-5]\d(?:[0-5]\d)?")
@@ -76,7 +76,7 @@ def floats_of(cells: pd.Series) -> np.ndarray:
     return np.where(np.isfinite(numbers), numbers, np.nan)
 
 
-def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
+def read_clock(cells: pd.Series, day: Date | None = None, order: Order | None = None) -> Clock | None:
     """Times of a column of cells; None where no one way to read them fits.
 
     Parameters
@@ -84,6 +84,8 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
     cells : pandas.Series of str
     day : date, optional
         On which the times lie, or near it; it decides where day and month could be swapped.
+    order : callable, optional
+        Tells which comes first in the logbook's other dates; it decides where the day does not.
 
     Returns
     -------
@@ -133,13 +135,13 @@ def read_clock(cells: pd.Series, day: Date | None = None) -> Clock | None:
             )
             sample = [text for text in texts if text][:: max(1, len(filled) // 200)]
             local = np.array([_offset(found[1]) if found else 0.0 for found in offsets])
-        fitted = other_forms(texts, sample, day)
+        fitted = other_forms(texts, sample, day, order)
         if fitted is None:
             return None
-        form, iso, swappable = fitted
-        read_as = words_of(form)
-        if swappable and not zoned:
-            return Clock(_seconds(iso, late), False, False, f"{words_of(form)}; day and month could be swapped")
+        form, iso, said = fitted
+        read_as = f"{words_of(form)}{said}"
+        if said == SWAPPABLE and not zoned:
+            return Clock(_seconds(iso, late), False, False, read_as)
     seconds = _seconds(iso, late) - local
     if not zoned:
         return Clock(seconds, False, True, read_as)

@@ -81,6 +81,11 @@ def notations(cells: Sequence[str], lines: Sequence[int]) -> list[Notation]:
     return [one for one in found if one is not None]
 
 
+def is_clear(most: int, few: int, count: int) -> bool:
+    """True where so few of some dates contradict the order of the most that they are slips."""
+    return few <= max(1, FEW * count) and most >= CLEAR * few
+
+
 def _notation(names: tuple[str, ...], rows: Sequence[tuple[str, int]]) -> Notation | None:
     """The notation of some orders; None where no cell has it."""
     ways = [({n: day for n in names if (day := parse_date(cell, DATE_FORMATS[n]))}, line) for cell, line in rows]
@@ -93,6 +98,10 @@ def _notation(names: tuple[str, ...], rows: Sequence[tuple[str, int]]) -> Notati
         same = all(len(set(days.values())) == 1 for days, _ in ways)
         return Notation(names, names[0] if same else None, len(ways), f"{ISO}; it could be {' or '.join(names)}")
     most, few = len(alone[told[0]]), sum(len(alone[name]) for name in told[1:])
-    clear = few <= max(1, FEW * len(ways)) and most >= CLEAR * few
     split = ", ".join(f"{name} in {lines_in_words(alone[name])}" for name in told)
-    return Notation(names, told[0] if clear else None, len(ways) - few, f"{ISO}, or one order: dates are {split}")
+    return Notation(
+        names,
+        told[0] if is_clear(most, few, len(ways)) else None,
+        len(ways) - few,
+        f"{ISO}, or one order: dates are {split}",
+    )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date as Date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ from brewlog.logbook.parts import TraceSource
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Event, Rig, TraceFault
 from brewlog.logbook.rows import Row
+from brewlog.logbook.trace_orders import heads, order_of
 from brewlog.logbook.traces import TraceData, load_trace
 
 ROWS_KEPT = 4_000_000
@@ -40,22 +43,35 @@ class TraceLoaders:
         self.rows = 0
         self.seen: dict[str | None, set[str]] = {}
         self.digests: dict[bytes, Path] = {}
+        self.days: dict[str | None, list[tuple[Path, Date | None]]] = {}
+        self.dates: list[tuple[str, None]] = []
+        self.orders: dict[tuple[str | None, str], str | None] = {}
 
     def add(self, label: str, rig: str | None, row: Row, events: list[Row]) -> dict[str, Any]:
         """Fields of a record, made of a row, that load its trace; none where it has neither trace nor events."""
         files = tuple(self.files.get(label, ()))
+        self.dates.append((row.cells.get("date", ""), None))
         if not files and not events:
             return {}
         names: Names = self.names.get(rig, {}) | self.names.get(None, {})
         follows, day = row.values.get("heater_follows"), row.values.get("date")
         seen = self.seen.setdefault(rig, set())
         owner = self.rigs.get(rig) if rig else None
+        self.days.setdefault(rig, []).extend((file, day) for file in files)
         source = TraceSource(
-            self.root, files, owner, names, follows, day, seen, self.digests, test="brew" not in row.values
-        )
+            self.root, files, owner, names, follows, day, seen, self.digests, test="brew" not in row.values,
+            order=partial(self._order, rig),
+        )  # fmt: skip
         loader = TraceLoader(source, label, tuple(events), self)
         self.by_label[label] = loader.told
         return {"load_trace": loader}
+
+    def _order(self, rig: str | None, sign: str) -> str | None:
+        """Whether day or month comes first in the dates of a rig's traces, else in those of the tables."""
+        if (rig, sign) not in self.orders:
+            told = order_of(sign, heads(self.root, self.days.get(rig, ())))
+            self.orders[rig, sign] = told or order_of(sign, self.dates)
+        return self.orders[rig, sign]
 
     def late(self) -> list[Problem]:
         """What can be said only when all traces are read."""

@@ -14,6 +14,7 @@ import pandas as pd
 from brewlog.logbook import values
 from brewlog.logbook.channel_values import read_channel
 from brewlog.logbook.channels import DATE, Found, Names, known_words, match_channels
+from brewlog.logbook.clock_forms import Order
 from brewlog.logbook.headers import find_header, read_headers, shown, units_row
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part
@@ -50,6 +51,8 @@ class TraceSource:
     """Columns of the brewer's own are read, too."""
     test: bool = False
     """True for a water test, which may be short."""
+    order: Order | None = field(default=None, compare=False)
+    """Tells which comes first in the logbook's other dates, day or month."""
 
 
 def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Teller, Told]]) -> Part | None:
@@ -138,7 +141,7 @@ def _to_part(
             tell.note(line, None, "row numbers without a name", "a column name", "that column is not used")
         elif (pd.api.types.is_numeric_dtype(filled) and len(filled)) or any(is_filled(cell) for cell in filled):
             tell.problem(line, None, f"no name over column {place + 1}", "a column name", "that column is left out")
-    read = read_times(times, body, numbers, line, comma, source.date, tell)
+    read = read_times(times, body, numbers, line, comma, source.date, tell, source.order)
     if read is None:
         return None
     key, seconds, clock, elapsed_zero = read

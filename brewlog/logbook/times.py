@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from brewlog.logbook.channels import DATE, Found
+from brewlog.logbook.clock_forms import Order
 from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock, zone_name
 from brewlog.logbook.durations import durations
 from brewlog.logbook.order import usual_step
@@ -38,6 +39,7 @@ def read_times(
     comma: bool | None,
     day: Date | None,
     tell: Teller,
+    order: Order | None = None,
 ) -> tuple[str, np.ndarray, Clock | None, float] | None:
     """Kind of times, the times, the clock, and what the other kind shows where these are zero.
 
@@ -56,6 +58,8 @@ def read_times(
     day : date or None
         Of the brew, as its table has it.
     tell : Teller
+    order : callable, optional
+        Tells which comes first in the logbook's other dates, day or month.
 
     Returns
     -------
@@ -66,7 +70,7 @@ def read_times(
     clock = next((f for f in times if f.channel == "time"), None)
     date = next((f for f in times if f.channel == DATE), None)
     if date is not None:
-        clock, body = _with_date(date, clock, elapsed is None, body, line, day, tell)
+        clock, body = _with_date(date, clock, elapsed is None, body, line, day, tell, order)
         if clock is None and elapsed is None:
             return None
     if comma and clock is not None and not pd.api.types.is_numeric_dtype(body[clock.header.place]):
@@ -79,7 +83,7 @@ def read_times(
         cost = f"read as elapsed time in {elapsed.unit or 's'}"
         tell.note(line, elapsed.header.written, "numbers that begin near zero", wish, cost)
     runs = None if elapsed is None else _elapsed(elapsed, body[elapsed.header.place], lines, line, comma, tell, clock)
-    read = None if clock is None else _clock(clock, body[clock.header.place], lines, day, tell, runs is not None)
+    read = None if clock is None else _clock(clock, body[clock.header.place], lines, day, tell, runs is not None, order)
     if read is None:
         return None if runs is None else ("elapsed", runs, None, 0.0)
     if runs is None or clock is None or elapsed is None:
@@ -119,7 +123,14 @@ def _both(
 
 
 def _with_date(
-    date: Found, clock: Found | None, alone: bool, body: pd.DataFrame, line: int, day: Date | None, tell: Teller
+    date: Found,
+    clock: Found | None,
+    alone: bool,
+    body: pd.DataFrame,
+    line: int,
+    day: Date | None,
+    tell: Teller,
+    order: Order | None,
 ) -> tuple[Found | None, pd.DataFrame]:
     """Clock of a file with a column of dates: the date before the time of day, or date and time in that column."""
     days = body[date.header.place].fillna("").astype(str).str.strip()
@@ -139,7 +150,7 @@ def _with_date(
         return clock, body
     written = f"{date.header.written} and {clock.header.written}"
     whole = (days + " " + times).where((days != "") & (times != ""), "")
-    read = read_clock(whole, day)
+    read = read_clock(whole, day, order)
     if read is None or not read.dated:
         wish, like = "dates such as 2024-05-31", next((text for text in days if text), "")
         if read is not None:
@@ -208,11 +219,17 @@ def _tell_span(found: Found, seconds: np.ndarray, line: int, tell: Teller) -> No
 
 
 def _clock(
-    found: Found, cells: pd.Series, lines: np.ndarray, day: Date | None, tell: Teller, spare: bool
+    found: Found,
+    cells: pd.Series,
+    lines: np.ndarray,
+    day: Date | None,
+    tell: Teller,
+    spare: bool,
+    order: Order | None,
 ) -> Clock | None:
     texts = cells.fillna("").astype(str)
     zone = zone_name(text for text in texts if text)
-    clock = read_clock(texts if zone is None else texts.str.strip().str.removesuffix(zone), day)
+    clock = read_clock(texts if zone is None else texts.str.strip().str.removesuffix(zone), day, order)
     first = next((k for k, text in enumerate(texts) if text.strip()), 0)
     wish = "times such as 2024-05-31T09:30:00"
     swapped = clock is not None and clock.read_as is not None and "swapped" in clock.read_as

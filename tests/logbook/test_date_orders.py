@@ -17,7 +17,7 @@ def brews(*dates: str) -> str:
 
 
 def read(make_book, *dates: str):
-    alone = {name: None for name in ("rigs.csv", "grist.csv", "readings.csv", "rests.csv")}
+    alone = dict.fromkeys(("rigs.csv", "grist.csv", "readings.csv", "rests.csv"))
     alone |= {"traces/b1.csv": None, "traces/b2.csv": None}
     book = brewlog.read_logbook(make_book(alone | {"brews.csv": brews(*dates)}))
     said = [(p.severity, p.line, p.found, p.expected, p.cost) for p in book.problems]
@@ -73,3 +73,51 @@ def test_a_date_in_another_notation_is_no_contradiction(make_book):
     assert [(severity, cost) for severity, *_, cost in said] == [
         ("note", f"read as {order}") for order in ("day.month.year", "month/day/year", "day month year")
     ]
+
+
+def clocked(*starts: str) -> dict[str, str]:
+    """Brews without a date, each with a trace that begins at some time."""
+    files = {"brews.csv": brews(*[""] * len(starts)), "rigs.csv": None, "grist.csv": None, "readings.csv": None,
+             "rests.csv": None, "traces/b1.csv": None, "traces/b2.csv": None}  # fmt: skip
+    for k, start in enumerate(starts, start=1):
+        rows = "".join(f"{start}:{s // 60:02d}:{s % 60:02d},{65 + s / 1000:.2f}\n" for s in range(0, 1800, 10))
+        files[f"traces/b{k}.csv"] = "time,mash_temp\n" + rows
+    return files
+
+
+def days_of(folder):
+    book = brewlog.read_logbook(folder)
+    traces = [brew.trace for brew in book.brews.values()]
+    days = [str(trace["time"].iloc[0].date()) if "time" in trace else None for trace in traces]
+    return days, {p.file: p.cost for p in book.problems if p.file.startswith("traces/")}
+
+
+def test_a_trace_leans_on_the_order_of_the_other_traces(make_book):
+    days, said = days_of(make_book(clocked("3/1/2025 09", "3/22/2025 09", "5/10/2025 10", "10.5.2025 10")))
+    assert days == ["2025-03-01", "2025-03-22", "2025-05-10", "2025-05-10"]
+    order = "month/day/year hour:minute:second"
+    assert said == {
+        "traces/b1.csv": f"read as {order}, in the order of the logbook's other dates",
+        "traces/b2.csv": f"read as {order}",
+        "traces/b3.csv": f"read as {order}, in the order of the logbook's other dates",
+        "traces/b4.csv": "read as day.month.year hour:minute:second",
+    }
+
+
+def test_a_trace_leans_on_the_day_that_another_brew_has(make_book):
+    files = clocked("3/1/2025 09", "5/4/2025 09")
+    days, _ = days_of(make_book(files | {"brews.csv": brews("", "2025-04-05")}))
+    assert days == ["2025-01-03", "2025-04-05"]
+
+
+def test_a_trace_leans_on_the_dates_of_the_tables_where_traces_do_not_tell(make_book):
+    files = clocked("3/1/2025 09", "5/4/2025 09") | {"traces/b2.csv": None}
+    book = brewlog.read_logbook(make_book(files | {"brews.csv": brews("", "2/28/2025")}))
+    assert str(book.brews["b1"].trace["time"].iloc[0].date()) == "2025-03-01"
+
+
+@pytest.mark.parametrize("other", ["5/4/2025 09", "22/3/2025 09,3/22/2025 09"])
+def test_a_trace_leans_on_nothing_where_the_others_do_not_tell(make_book, other):
+    days, said = days_of(make_book(clocked("3/1/2025 09", *other.split(","))))
+    assert days[0] is None
+    assert said["traces/b1.csv"].endswith("day and month could be swapped, so the date is not used")
