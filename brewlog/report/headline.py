@@ -30,6 +30,17 @@ def first_words(text: str, most: int = 2) -> str:
     return " ".join(sentences[:1])
 
 
+def with_verdict(text: str) -> str:
+    """The first sentence of a change, its size and error, and the next, which says what to make of it.
+
+    Examples
+    --------
+    >>> with_verdict("It changed by 2.3 points (error alone 2.1). Every range includes zero. Unexplained: 0.1 points.")
+    'It changed by 2.3 points (error alone 2.1). Every range includes zero.'
+    """
+    return " ".join(_END.split(text)[:2])
+
+
 def headline(results: Results) -> tuple[str, ...]:
     """The answers to `ASKED`, each with its range or with why nothing can be told."""
     relation, change, experiment = results.relation, results.change, results.experiment
@@ -38,7 +49,7 @@ def headline(results: Results) -> tuple[str, ...]:
         f"The log cannot tell: {why['efficiency against tightness']}"
         if relation is None
         else first_words(relation.sentence),
-        f"The log cannot tell: {why['change of efficiency']}" if change is None else first_words(change.sentence, 1),
+        f"The log cannot tell: {why['change of efficiency']}" if change is None else with_verdict(change.sentence),
         no_experiment(why) if experiment is None else first_words(experiment.sentence, 1),
     )
 
@@ -53,15 +64,13 @@ LOG_ON = "Go on logging: volume and gravity before the boil and in the fermenter
 
 
 def whole_answer(results: Results) -> list[str]:
-    """Every sentence of the findings, as library and notebooks say them."""
-    relation, change, experiment = results.relation, results.change, results.experiment
+    """Every sentence of the findings, as library and notebooks say them, but the plan: it is told as a next step."""
+    relation, change = results.relation, results.change
     sentences = []
     if relation is not None:
         sentences += [relation.sentence, relation.control_sentence]
     if change is not None:
         sentences.append(change.sentence)
-    if experiment is not None:
-        sentences.append(experiment.sentence)
     return sentences
 
 

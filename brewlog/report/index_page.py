@@ -32,6 +32,8 @@ from brewlog.report.rig_page import rig_sentences
 from brewlog.report.tables import shown_constant, shown_number
 from brewlog.report.words import counted, number, written_day
 
+TAKEN = {"malt_extract": "malts' own analysis (usual values taken)"}
+"""What is said where a value is missing and a usual one stands in for it."""
 LATEST = 8
 """Brews whose rows stand open on the first page; the table of all is folded."""
 
@@ -204,9 +206,11 @@ def missing_names(missing: object) -> str:
     --------
     >>> missing_names("conversion, lauter: no first wort; mill_gap: not recorded")
     'conversion, lauter, mill gap'
+    >>> missing_names("malt_extract: not every malt has a laboratory extract")
+    "malts' own analysis (usual values taken)"
     """
     if not isinstance(missing, str) or not missing:
         return ""
     found = [name.strip() for part in missing.split(";") for name in part.split(":")[0].split(",")]
-    names = list(dict.fromkeys(said(name) for name in found if name and not name.endswith("_sd")))
+    names = list(dict.fromkeys(TAKEN.get(name, said(name)) for name in found if name and not name.endswith("_sd")))
     return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")

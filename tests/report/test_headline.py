@@ -8,10 +8,11 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from brewlog.findings import sentences
+from brewlog.findings import explain_change, sentences
 from brewlog.report.context import Context
 from brewlog.report.headline import ASKED, first_words, headline, next_steps
 
+REASON = "efficiency against tightness"
 RELATION = {
     "n": 30, "tight": 0.4, "loose": 1.5, "gain": 2.1, "response": "brewhouse", "low": 0.6, "high": 3.6,
     "allowed": "mill gap", "rests_on": "one brew", "loss": 1.0, "less_low": 0.1, "less_high": 1.9, "hardest": "",
@@ -42,6 +43,28 @@ def test_the_index_opens_with_three_answers(report_folder):
     assert re.findall(r"<strong>(.*?)</strong>", answer[1]) == list(ASKED)
     sections = re.findall(r"<h2[^>]*>(.*?)</h2>", text)
     assert sections == ["Rigs", "Brews", "Findings", "What to do next", "Problems in the records"]
+
+
+@pytest.mark.parametrize(
+    ("shift", "verdict"), [(0.0, "no more than measuring error"), (2.5, "every range includes zero")]
+)
+def test_a_change_of_efficiency_comes_with_its_verdict(table, shift, verdict):
+    late = table["control"] == "mash"
+    level = table["brewhouse"].groupby(late).transform("mean")
+    change = explain_change(table.assign(brewhouse=table["brewhouse"] - level + 75.0 + shift * late), "base", "mash")
+    results = SimpleNamespace(relation=None, change=change, experiment=None, reasons={REASON: "."})
+    said = headline(results)[1]
+    assert change.sentence.startswith(said)
+    assert re.search(r"measuring error alone would make \d\.\d\)\. ", said)
+    assert verdict in said
+    assert "Left unexplained" not in said
+
+
+def test_the_plan_is_told_twice_on_the_first_page(report_folder):
+    text = (report_folder / "index.html").read_text(encoding="utf-8")
+    plans = re.findall(r"random tight/loose pairs|can be planned yet|to show [\d.]+ points with a chance", text)
+    assert len(plans) == 2
+    assert text.index('id="next"') < text.rindex(plans[-1])
 
 
 def test_without_a_finding_the_reason_is_the_answer():
