@@ -19,6 +19,13 @@ CHANNELS = {
     "wort_temp": Column("wort_temp", "wort after the mash", "number", "degC", "", *_TRACE_TEMP, hot=104.0),
 }
 """Channels of a trace."""
+_TIME_ELSEWHERE = (
+    "zeit", "uhrzeit", "zeitstempel", "zeitpunkt", "datum/zeit", "datum zeit", "datum/uhrzeit", "datum uhrzeit",
+    "datum und uhrzeit", "tiempo", "hora", "fecha/hora", "fecha hora", "fecha y hora", "heure", "horodatage",
+    "date/heure", "date heure", "date et heure", "tijd", "tijdstip", "datum/tijd", "datum tijd", "ora", "orario",
+    "data/ora", "data ora", "data e ora", "tempo", "tid", "tidpunkt", "tidspunkt", "czas", "čas", "aika",
+)  # fmt: skip
+"""Words for time in other languages than English."""
 COMMON_WORDS = {
     "time": (
         "time",
@@ -31,6 +38,7 @@ COMMON_WORDS = {
         "local time",
         "logged at",
         "clock",
+        *_TIME_ELSEWHERE,
     ),
     "elapsed": (
         "elapsed",

@@ -29,7 +29,8 @@ Names = Mapping[str, Named]
 """What channels.csv says, by the plain header of the logger."""
 DATE = "date"
 """A column of dates beside one of times of day."""
-_DATES = ("date", "day", "logdate", "datestamp")
+DATES = ("date", "day", "logdate", "datestamp", "datum", "fecha", "giorno", "jour", "dag")
+"""Its names, without case, blanks and underscores."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,16 @@ def known_words(names: Names) -> set[str]:
     """Headers that a trace file may have, without case, blanks and underscores."""
     common = {values.plain(word) for words in COMMON_WORDS.values() for word in words}
     return common | set(names) | {values.plain(name) for name in (*CHANNELS, "time", "elapsed")}
+
+
+def channel_of(header: Header, names: Names) -> str | None:
+    """Channel, or kind of times, that a header alone names; None where it names none."""
+    listed = names.get(values.plain(header.written)) or names.get(values.plain(header.name))
+    if not header.name or listed:
+        return listed.channel if header.name and listed else None
+    own = {values.plain(name): name for name in (*CHANNELS, "time", "elapsed")}.get(values.plain(header.name))
+    guess = None if own else _guess(header)
+    return own or (guess.channel if guess else None)
 
 
 def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Teller) -> list[Found]:
@@ -103,7 +114,7 @@ def match_channels(headers: Sequence[Header], names: Names, line: int, tell: Tel
             tell.note(line, header.written, header.written, wish, f"read as {guess.channel}{unit}")
         elif guess is not None:
             tell.note(line, header.written, header.written, f"one column for {guess.channel}", OWN_COLUMN)
-        elif values.plain(header.name) in _DATES and DATE not in taken:
+        elif values.plain(header.name) in DATES and DATE not in taken:
             found[header.place] = Found(header, DATE, header.unit)
             taken[DATE] = header
         else:

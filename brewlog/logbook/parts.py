@@ -15,7 +15,7 @@ from brewlog.logbook import values
 from brewlog.logbook.channel_values import read_channel
 from brewlog.logbook.channels import DATE, Found, Names, known_words, match_channels
 from brewlog.logbook.clock_forms import Order
-from brewlog.logbook.headers import find_header, read_headers, shown, units_row
+from brewlog.logbook.headers import Header, find_header, read_headers, shown, units_row
 from brewlog.logbook.layout import CHANNELS
 from brewlog.logbook.merging import Part
 from brewlog.logbook.order import OWN, Told, drop_strays, in_order, summer_time
@@ -27,6 +27,7 @@ from brewlog.logbook.series import is_filled
 from brewlog.logbook.sheets import Lines, columns_of, read_lines
 from brewlog.logbook.telling import Teller
 from brewlog.logbook.text import Unreadable, decode, read_bytes, tell_pack, tell_text
+from brewlog.logbook.time_columns import times_by_content
 from brewlog.logbook.times import TIMES, read_times
 
 
@@ -81,7 +82,8 @@ def read_part(source: TraceSource, file: Path, tell: Teller, told: list[tuple[Te
         tell.note(top[0][0], None, found, "column names first", "not read")
     headers = read_headers(cells, line, tell.file, tell.say)
     source.seen.update(values.plain(text) for header in headers for text in (header.written, header.name))
-    matched = match_channels(headers, source.names, line, tell)
+    names = times_by_content(headers, source.names, lines.below(place), line, tell)
+    matched = match_channels(headers, names | dict(source.names), line, tell)
     if source.own:
         known = {found.header.place for found in matched if found.channel != DATE}
         matched += [Found(h, OWN, None) for h in headers if h.name and h.place not in known]
@@ -115,6 +117,16 @@ def _tell_separator(separator: str, lines: Lines, tell: Teller) -> bool | None:
     return comma
 
 
+def _wanted_times(source: TraceSource, headers: Sequence[Header], matched: list[Found]) -> str:
+    """What a trace without times lacks, and how channels.csv would name it."""
+    taken = {found.header.place for found in matched}
+    free = next(
+        (shown(h.name) for h in headers if h.name and h.place not in taken and not set(h.name) & set(',;"')), "Zeit"
+    )
+    rig = "" if source.rig is None or source.rig == Rig(source.rig.label) else source.rig.label
+    return f"a column 'time' or 'elapsed', or a row in channels.csv, such as {f'{rig},time,{free}'!r}"
+
+
 def _to_part(
     source: TraceSource, lines: Lines, headers: Sequence, matched: list[Found], line: int, comma: bool | None,
     tell: Teller, told: list[tuple[Teller, Told]],
@@ -123,7 +135,9 @@ def _to_part(
     least = max((header.place for header in headers if header.name), default=-1) + 1
     times = [f for f in matched if f.channel in TIMES]
     if not times:
-        tell.problem(line, None, "no column of times", "a column 'time' or 'elapsed'", "this trace is left out")
+        tell.problem(
+            line, None, "no column of times", _wanted_times(source, headers, matched), "this trace is left out"
+        )
         return None
     if not any(f.channel in CHANNELS for f in matched):
         wish = f"one of {', '.join(CHANNELS)}"
