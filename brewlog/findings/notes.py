@@ -93,14 +93,15 @@ def numbered_notes(relation: Relation) -> tuple[str, ...]:
         )
     notes.append(_filled(relation))
     if fit is not None:
-        hardest = ", ".join(f"{name} {value:.2f}" for name, value in relation.confusion.head(4).items())
+        words = {column.name: column.words for column in rows.columns}
+        hardest = ", ".join(
+            f"{words.get(str(name), name)} {value:.2f}" for name, value in relation.confusion.head(4).items()
+        )
         notes.append(
             f"hardest to tell from tightness: {culprit_words(fit)}; squared correlation with the tightness slope: "
             f"{hardest}"
         )
-        move = moves_sentence(fit)
-        if move:
-            notes.append(move)
+        notes.append(moves_sentence(fit) or sentences.NO_STEP)
         notes.append(relation.control_sentence)
         notes.append(
             f"scatter from brew to brew {points(fit.scatter)} points; mean standard uncertainty of an efficiency "

@@ -18,7 +18,7 @@ from brewlog.findings.result import Result
 from brewlog.findings.rows import Rows
 from brewlog.findings.sensitivity import Checks, sensitivity_table
 from brewlog.findings.verdict import confusion, rival
-from brewlog.findings.wording import control_sentence, relation_sentence
+from brewlog.findings.wording import control_sentence, mill_sentence, relation_sentence
 from brewlog.plain import plain
 
 if TYPE_CHECKING:
@@ -164,6 +164,11 @@ class Relation(Result):
     def control_sentence(self) -> str:
         """What moving the control sensor does, in plain words."""
         return control_sentence(self)
+
+    @cached_property
+    def mill_sentence(self) -> str:
+        """What a finer mill gap went with, in plain words; empty where the gap is not in the model."""
+        return mill_sentence(self)
 
     @cached_property
     def notes(self) -> tuple[str, ...]:

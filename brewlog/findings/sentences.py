@@ -92,7 +92,21 @@ CONTROL = (
     "{high}): tighter holding{caused}. {bound}"
 )
 CONTROL_BOUND = "With whatever else came unwritten with the move it is {gain} ({low} to {high})."
+CONTROL_SAME = "Whatever else may have come unwritten with the move makes no difference to these numbers."
+NO_STEP = (
+    "No lasting move of the control sensor is on record (four brews or more on either side, where it moved more than "
+    "once), so there is no one time at which other things could have changed with it: the model has no step there, and "
+    "with a step of any size the gain would be the same."
+)
+CONTROL_NO_STEP = "No lasting move is on record, so nothing unwritten is counted with it."
 CONTROL_UNKNOWN = "What moving the control sensor does cannot be told: {reason}."
+
+MILL = (
+    "All else alike, a mill gap finer by 0.1 mm went with {gain} points of {response} efficiency ({low} to {high})"
+    "{verdict}. The gaps of this log run from {finest} to {widest} mm{usual}."
+)
+MILL_USUAL = "; before it looks at the brews, the fit takes {usual} ± {sd} points for usual"
+MILL_OPEN = ": the range includes zero, so the log cannot tell whether it raised or lowered it"
 
 CHANGE = (
     "From {before} to {after} the mean {response} efficiency changed by {total} points ({n_before} and {n_after} "

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from brewlog.findings import sentences
 from brewlog.findings.effects import control_changes
 from brewlog.findings.model import Fit
@@ -85,14 +87,49 @@ def control_sentence(relation: Relation) -> str:
         return sentences.CONTROL_UNKNOWN.format(reason=relation.control_effect.reason)
     caused = set(control_changes(relation.rows) or {}) & {"mash_time", "mash_out"}
     words = [word for name, word in (("mash_time", "mash time"), ("mash_out", "mash-out")) if name in caused]
-    bound = relation.control_bound
     return sentences.CONTROL.format(
         gain=points(relation.control_effect.estimate),
         low=points(relation.control_effect.low),
         high=points(relation.control_effect.high),
         response=relation.response,
         caused=f", and what it does to {sentences.join(words)}" if words else "",
-        bound=sentences.CONTROL_BOUND.format(
-            gain=points(bound.estimate), low=points(bound.low), high=points(bound.high)
-        ),
+        bound=_bound(relation),
+    )
+
+
+def _bound(relation: Relation) -> str:
+    """The same with whatever else came unwritten with the move; said in words where the digits are the same."""
+    if relation.fit is not None and not relation.fit.design.moves:
+        return sentences.CONTROL_NO_STEP
+    effect, bound = (
+        {"gain": points(one.estimate), "low": points(one.low), "high": points(one.high)}
+        for one in (relation.control_effect, relation.control_bound)
+    )
+    return sentences.CONTROL_SAME if effect == bound else sentences.CONTROL_BOUND.format(**bound)
+
+
+def mill_sentence(relation: Relation) -> str:
+    """What a finer mill gap went with, in plain words; empty where the gap is not in the model."""
+    fit = relation.fit
+    column = next((one for one in relation.rows.columns if one.name == "mill_gap"), None)
+    if fit is None or column is None:
+        return ""
+    finer = -0.1  # [mm]
+    low, high = sorted(finer * float(end) for end in relation.conf_int().loc["mill_gap"])
+    gaps = (column.values + column.centre)[~column.filled]
+    place = fit.design.index("mill_gap")
+    sd = abs(finer) * float(fit.design.sd[place])
+    gain, usual = (
+        f"{float(points(value)):+.1f}"
+        for value in (finer * relation.params["mill_gap"], finer * fit.design.mean[place])
+    )
+    return sentences.MILL.format(
+        gain=gain,
+        low=points(low),
+        high=points(high),
+        response=relation.response,
+        verdict=sentences.MILL_OPEN if low <= 0 <= high else "",
+        finest=f"{gaps.min():.2f}",
+        widest=f"{gaps.max():.2f}",
+        usual=sentences.MILL_USUAL.format(usual=usual, sd=points(sd)) if np.isfinite(sd) else "",
     )

@@ -7,6 +7,8 @@ import math
 import pandas as pd
 
 from brewlog import figures
+from brewlog.findings import sentences
+from brewlog.findings.sensitivity import STEPS
 from brewlog.report.blocks import Answer, Block, Column, Folded, Heading, Listing, Subheading, Summary, Table, Text
 from brewlog.report.context import Context
 from brewlog.report.drawing import TALL, drawn
@@ -33,11 +35,12 @@ def paragraphs(context: Context, text: str) -> list[Block]:
     return [Text(context.say(part)) for part in (first, rest) if part]
 
 
-def sensitivity_table(sensitivity: pd.DataFrame) -> Table:
-    """The gain under other assumptions, each with its range."""
+def sensitivity_table(sensitivity: pd.DataFrame, steps: bool = True) -> Table:
+    """The gain under other assumptions, each with its range; without a step in the model, no rows of other steps."""
     rows = [
         [str(name), interval(row["estimate"], row["low"], row["high"]), shown_chance(float(row["p"]))]
         for name, row in sensitivity.iterrows()
+        if steps or name not in STEPS
     ]
     columns = (Column("assumption", wide=True), Column("gain (95 % range)", numeric=True), Column("p", numeric=True))
     title = "The gain in points under other assumptions, and without each of the most telling brews"
@@ -77,7 +80,9 @@ def findings_page(context: Context) -> Page:
                 )
             )
         if len(relation.sensitivity):
-            blocks += [sensitivity_table(relation.sensitivity), *(Text(text, soft=True) for text in MEANS)]
+            steps = relation.fit is not None and bool(relation.fit.design.moves)
+            blocks.append(sensitivity_table(relation.sensitivity, steps))
+            blocks += [Text(text, soft=True) for text in (MEANS if steps else (*MEANS, sentences.NO_STEP))]
         blocks += [
             Subheading("What the finding rests on"),
             Listing(context.said(relation.notes)),
@@ -88,6 +93,8 @@ def findings_page(context: Context) -> Page:
             ]
             blocks.append(Table("Brews that were not used", (Column("brew"), Column("reason", wide=True)), rows))
         blocks.append(Summary("The fit in full", summary_in(relation, context.choice.system)))
+        if relation.mill_sentence:
+            blocks += [Heading("What a finer mill gap went with"), Text(context.say(relation.mill_sentence))]
     if change is not None:
         blocks += [Heading("Why it changed"), *paragraphs(context, change.sentence)]
         if len(change.pieces):

@@ -68,10 +68,10 @@ def whole_answer(results: Results) -> list[str]:
     relation, change = results.relation, results.change
     sentences = []
     if relation is not None:
-        sentences += [relation.sentence, relation.control_sentence]
+        sentences += [relation.sentence, relation.control_sentence, relation.mill_sentence]
     if change is not None:
         sentences.append(change.sentence)
-    return sentences
+    return [sentence for sentence in sentences if sentence]
 
 
 def next_steps(results: Results) -> list[str]:

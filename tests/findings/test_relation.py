@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -776,6 +777,53 @@ def test_the_control_effect_rests_on_priors_twice_as_wide(histories):
     wider = relation.sensitivity.loc["covariate and trend priors twice as wide"]
     at = relation.loose.posterior.along(relation.loose.slope).mean
     assert wider["estimate"] / relation.gain.estimate == pytest.approx(at / relation.params["hold_rms"])
+
+
+def test_the_mill_gap_gets_a_sentence_of_its_own(plain_table):
+    relation = relate(plain_table)
+    low, high = (-0.1 * float(end) for end in relation.conf_int().loc["mill_gap", ["high", "low"]])
+    said = relation.mill_sentence
+    assert f"{-0.1 * relation.params['mill_gap']:+.1f} points of brewhouse efficiency ({low:.1f} to {high:.1f})" in said
+    assert low < 0.6 < high  # what the table was drawn with
+    assert ("cannot tell" in said) == (low <= 0 <= high)
+    gaps = plain_table["mill_gap"]
+    assert (
+        f"from {gaps.min():.2f} to {gaps.max():.2f} mm; before it looks at the brews, the fit takes +0.6 ± 0.8" in said
+    )
+    flat = relate(plain_table, priors={"mill_gap": (0.0, np.inf)}).mill_sentence
+    assert "for usual" not in flat
+    assert flat.endswith(" mm.")
+
+
+def test_a_mill_gap_that_tells_nothing_is_said_so_or_not_at_all(plain_table):
+    rng = np.random.default_rng(3)
+    vague = plain_table.assign(brewhouse=75.0 + rng.normal(0, 2.0, 20))
+    assert "the log cannot tell whether it raised or lowered it" in relate(vague).mill_sentence
+    assert relate(plain_table.assign(mill_gap=1.2)).mill_sentence == ""
+    assert relate(plain_table.drop(columns="mill_gap")).mill_sentence == ""
+    assert relate(plain_table.assign(brewhouse=np.nan)).mill_sentence == ""
+
+
+def test_a_bound_of_the_same_digits_is_not_said_again(plain_table, histories):
+    table = plain_table.assign(control=["base", "mash"] * 10)
+    table["hold_rms"] = np.where(table["control"] == "mash", 0.4, 2.0) + 0.2 * np.sin(np.arange(20.0))
+    relation = relate(table)
+    assert relation.control_effect.distribution is not None
+    assert relation.control_sentence.endswith(sentences.CONTROL_NO_STEP)
+    assert sentences.NO_STEP in relation.notes
+    numbers = re.findall(r"\(-?\d\.\d to", relation.control_sentence)
+    assert len(numbers) == 1
+    moved = relate(histories.draw(histories.Settings(n=40, **histories.HOME), 7).table)
+    assert sentences.NO_STEP not in moved.notes
+    assert "with the move it is" in moved.control_sentence
+    same = replace(moved, control_bound=moved.control_effect)
+    assert same.control_sentence.endswith(sentences.CONTROL_SAME)
+
+
+def test_notes_spell_the_names_of_settings_out(plain_table):
+    note = next(note for note in relate(plain_table).notes if note.startswith("hardest to tell"))
+    assert re.search(r"mill gap \d", note)
+    assert "mill_gap" not in note
 
 
 def test_changes_written_within_a_week_of_the_move_are_named(histories):
