@@ -115,7 +115,7 @@ def mill_sentence(relation: Relation) -> str:
     if fit is None or column is None:
         return ""
     finer = -0.1  # [mm]
-    low, high = sorted(finer * float(end) for end in relation.conf_int().loc["mill_gap"])
+    low, high = sorted(finer * relation.conf_int().loc["mill_gap"].to_numpy(dtype=float))
     gaps = (column.values + column.centre)[~column.filled]
     place = fit.design.index("mill_gap")
     sd = abs(finer) * float(fit.design.sd[place])

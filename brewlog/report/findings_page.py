@@ -7,7 +7,6 @@ import math
 import pandas as pd
 
 from brewlog import figures
-from brewlog.findings import sentences
 from brewlog.findings.sensitivity import STEPS
 from brewlog.report.blocks import Answer, Block, Column, Folded, Heading, Listing, Subheading, Summary, Table, Text
 from brewlog.report.context import Context
@@ -81,11 +80,10 @@ def findings_page(context: Context) -> Page:
             )
         if len(relation.sensitivity):
             steps = relation.fit is not None and bool(relation.fit.design.moves)
-            blocks.append(sensitivity_table(relation.sensitivity, steps))
-            blocks += [Text(text, soft=True) for text in (MEANS if steps else (*MEANS, sentences.NO_STEP))]
+            blocks += [sensitivity_table(relation.sensitivity, steps), *(Text(text, soft=True) for text in MEANS)]
         blocks += [
             Subheading("What the finding rests on"),
-            Listing(context.said(relation.notes)),
+            Listing(context.said([note for note in relation.notes if note != relation.control_sentence])),
         ]
         if len(relation.left_out):
             rows = [

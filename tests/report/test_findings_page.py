@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from brewlog.figures.units import UnitChoice
 from brewlog.findings import relate, sentences
 from brewlog.findings.sensitivity import STEPS
-from brewlog.report.blocks import Heading, Table, Text
+from brewlog.report.blocks import Heading, Listing, Table, Text
 from brewlog.report.context import Context
 from brewlog.report.findings_page import findings_page
 
@@ -24,6 +25,10 @@ REASONS = {"change of efficiency": "."}
 
 def said(made) -> str:
     return " | ".join(block.text for block in made.blocks if isinstance(block, Text))
+
+
+def notes(made) -> tuple[str, ...]:
+    return next(block.items for block in made.blocks if isinstance(block, Listing))
 
 
 def assumptions(made) -> list[str]:
@@ -41,10 +46,12 @@ def alternating(table):
 def test_rows_of_other_steps_stand_where_there_is_a_step(table, alternating):
     moved, free = page(table), page(alternating)
     assert set(STEPS) <= set(assumptions(moved))
-    assert sentences.NO_STEP not in said(moved)
+    assert sentences.NO_STEP not in notes(moved)
     assert not set(STEPS) & set(assumptions(free))
     assert "as fitted" in assumptions(free)
-    assert sentences.NO_STEP in said(free)
+    assert sentences.NO_STEP in notes(free)
+    for made in (moved, free):
+        assert len(re.findall("Moving the control sensor from", " | ".join([said(made), *notes(made)]))) == 1
 
 
 def test_the_mill_gap_has_a_place_of_its_own(table):
