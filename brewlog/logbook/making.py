@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from brewlog.logbook import layout, values
+from brewlog.logbook.cell_units import number_and_unit
 from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.readings import make_reading
 from brewlog.logbook.records import Addition, Brew, Malt, Reading, Rest, Rig, WaterTest
@@ -84,7 +85,7 @@ def _tell_beyond(row: Row, kettle: float | None, told: Complaints) -> None:
     """Note more mash water than the kettle holds."""
     water = row.values.get("mash_water")
     if water is not None and kettle is not None and water > BRIM * kettle:
-        found, wish = f"{water:g} L", f"at most the {kettle:g} L of the kettle"
+        found, wish = _as_written(row, "mash_water", "L"), f"at most the {kettle:g} L of the kettle"
         told.complain("brews.csv", row.line, "mash_water", found, wish, "kept as it is", "note")
 
 
@@ -98,17 +99,29 @@ def _tell_overfull(readings: Sequence[Reading], kettle: float | None, told: Comp
             told.complain("readings.csv", reading.line, "value", found, wish, "kept as it is", "note")
 
 
+def _as_written(row: Row, column: str, canonical: str) -> str:
+    """A number as its cell has it with its unit, its value in the canonical unit beside it where that is another."""
+    value, cell = row.values[column], row.cells.get(column, "").strip()
+    pair = number_and_unit(cell, row.comma)
+    written = cell if pair else f"{cell} {row.units.get(column, canonical)}"
+    numbers = pair[0] if pair else values.parse_number(cell, row.comma)
+    return written if value in numbers else f"{written} ({value:.4g} {canonical})"
+
+
 def _possible(row: Row, label: str, water: float | None, kettle: float | None, told: Complaints) -> Row:
     """The row of a malt, without a mass that no kettle holds; one that the water could not wet is noted."""
     mass = row.values.get("mass")
     most = kettle if kettle is not None else None if water is None else FAR_TOO_THICK * water
     if mass is not None and most is not None and mass > most:
-        wish = f"less than a kettle of {most:g} L holds, or the unit in the header: mass [g]"
+        wish = f"less than a kettle of {most:g} L holds"
+        if row.units.get("mass", "kg") == "kg":
+            wish += ", or the unit in the header: mass [g]"
         cost = f"left out, the grist of {label} is short of it"
-        told.complain("grist.csv", row.line, "mass", f"{mass:g} kg", wish, cost)
+        told.complain("grist.csv", row.line, "mass", _as_written(row, "mass", "kg"), wish, cost)
         return replace(row, values=row.values | {"mass": None})
     if mass is not None and water is not None and mass > water:
-        found, wish = f"{mass:g} kg in {water:g} L of mash water", "more litres than kilograms"
+        found = f"{_as_written(row, 'mass', 'kg')} in {water:g} L of mash water"
+        wish = "more litres than kilograms"
         told.complain("grist.csv", row.line, "mass", found, wish, "both are kept as they are", "note")
     return row
 

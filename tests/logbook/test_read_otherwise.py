@@ -236,3 +236,33 @@ def test_more_wort_than_the_kettle_holds_is_noted_and_kept(make_book, kettle, st
     note = ("note", f"readings.csv, line {line}, column value: found '28 L {stage}', {wish}")
     assert said(folder) == ([note] if line else [])
     assert ("volume", 28.0, "L") in readings(folder)
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "found"),
+    [
+        ("mass [lb]", "1213", "1213 lb (550.2 kg)"),
+        ("mass [lb]", "1213 lbs", "1213 lbs (550.2 kg)"),
+        ("mass [kg]", "550", "550 kg"),
+        ("mass", "550.0", "550.0 kg"),
+        ("mass", "550000 g", "550000 g (550 kg)"),
+    ],
+)
+def test_a_mass_that_no_kettle_holds_is_quoted_as_it_was_written(make_book, header, cell, found):
+    rigs = "rig,heater_power [W],kettle_volume [L]\nattic,2500,45\n"
+    grist = f"brew,malt,{header}\nb1,pale malt,{cell}\nb2,pale malt,5.2\n"
+    told = brewlog.read_logbook(make_book({"rigs.csv": rigs, "grist.csv": grist})).problems
+    beyond = [p for p in told if p.severity == "problem"]
+    hint = "" if "lb" in header else ", or the unit in the header: mass [g]"
+    assert [(p.line, p.found, p.expected) for p in beyond] == [(2, found, f"less than a kettle of 45 L holds{hint}")]
+
+
+def test_mash_water_and_malt_that_do_not_go_together_are_quoted_as_they_were_written(make_book):
+    brews = GOOD["brews.csv"].replace("mash_water [L]", "mash_water [US gal]").replace("attic,20", "attic,1.2")
+    rigs = "rig,heater_power [W],kettle_volume [L]\nattic,2500,50\n"
+    folder = make_book({"rigs.csv": rigs, "brews.csv": brews, "grist.csv": GOOD["grist.csv"].replace("[kg]", "[lb]")})
+    found = {p.column: p.found for p in brewlog.read_logbook(folder).problems}
+    assert found == {"mash_water": "21 US gal (79.49 L)"}
+    malt = GOOD["grist.csv"].replace("[kg]", "[lb]").replace("malt,5,", "malt,50,")
+    found = {p.column: p.found for p in brewlog.read_logbook(make_book({"grist.csv": malt})).problems}
+    assert found == {"mass": "50 lb (22.68 kg) in 20 L of mash water"}
