@@ -198,6 +198,9 @@ class ColumnReader:
         if not column.words:
             return text or None
         found = {values.plain(word): word for word in column.words}.get(values.plain(text))
+        if found is None and (meant := {values.plain(word): word for word, _ in column.also}.get(values.plain(text))):
+            found = dict(column.also)[meant]
+            self._note(line, cell, f"one of {', '.join(column.words)}", f"read as {found}")
         if found is None:
             near = values.nearest(text, column.words)
             wish = f"one of {', '.join(column.words)}" + (f" (perhaps {near!r})" if near else "")

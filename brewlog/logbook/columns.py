@@ -25,6 +25,8 @@ class Column:
     high: float = float("inf")
     words: tuple[str, ...] = ()
     """Allowed words; empty = any."""
+    also: tuple[tuple[str, str], ...] = ()
+    """Other words, each with the allowed one that it is read as."""
     field: str = ""
     """Field of the record, where its name differs from the column's."""
     needed: bool = False

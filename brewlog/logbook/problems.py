@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -39,6 +39,20 @@ class Problem:
     def to_dict(self) -> dict[str, Any]:
         """Return the fields as a plain dictionary, ready for JSON."""
         return asdict(self)
+
+
+def some_of(names: Sequence[str], kind: str) -> str:
+    """Some things of a kind in words: how many, and the first ones by name.
+
+    Examples
+    --------
+    >>> some_of(["7"], "brew"), some_of(["1", "2", "3", "4", "5"], "brew")
+    ('brew 7', '5 brews (1, 2, 3 and 2 more)')
+    """
+    if len(names) == 1:
+        return f"{kind} {names[0]}"
+    more = f" and {len(names) - MANY} more" if len(names) > MANY else ""
+    return f"{len(names)} {kind}s ({', '.join(names[:MANY])}{more})"
 
 
 Say = Callable[[Problem], None]

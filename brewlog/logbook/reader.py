@@ -21,6 +21,7 @@ from brewlog.logbook.relations import (
     by_brew,
     known_rig,
     own_name,
+    tell_half_boils,
     tell_missing,
     tell_traceless,
     unique,
@@ -105,6 +106,7 @@ def _read(root: Path, present: Mapping[str, Path]) -> Logbook:
     tell_unread(present, [*labels[0], *labels[1]], told.say)
     traces = {} if folder is None else find_traces(folder, *labels, told.say)
     tell_missing(brew_rows, per_brew, traces, present, told)
+    tell_half_boils(per_brew[layout.EVENTS_FILE.name], told)
     loaders = TraceLoaders(root, traces, rigs, names)
     brews = {}
     for row in brew_rows:

@@ -122,7 +122,7 @@ def make_reading(cells: dict[str, Any], row: Row, say: Callable[[Problem], None]
         return None
     if unit == "SG" and not fits and (fits := [n / 1000 for n in numbers if low <= n / 1000 <= high]):
         problem("value", cell, wish, f"read as {fits[0]:.4f}", "note")
-    elif unit == "SG" and not written and not fits and numbers and 1.2 < numbers[0] <= 45:
+    elif unit == "SG" and not fits and numbers and 1.2 < numbers[0] <= 45 and not THREE_DECIMALS.match(cell):
         problem("value", cell, f"{wish}, or the unit of the reading (degP or Brix)", "this reading is left out")
         return None
     elif len(fits) == 1 and row.inside is None and (len(numbers) > 1 or ("," in cell and not row.comma)):

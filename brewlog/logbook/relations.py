@@ -10,6 +10,7 @@ from brewlog.logbook.complaints import Complaints
 from brewlog.logbook.folder import can_be_a_file
 from brewlog.logbook.headers import shown
 from brewlog.logbook.layout import FileLayout
+from brewlog.logbook.problems import some_of
 from brewlog.logbook.records import Rig
 from brewlog.logbook.rows import Row
 
@@ -149,6 +150,21 @@ def tell_missing(
         if len(lacking) > MANY:
             found = f"{len(lacking) - MANY} more brews with {found}"
             told.complain("brews.csv", lacking[MANY].line, "brew", found, "one for each", cost, "note")
+
+
+def tell_half_boils(per_brew: Mapping[str, list[Row]], told: Complaints) -> None:
+    """Note once, with their number, the brews of whose boil events.csv has the start alone, or the end alone."""
+    events = {label: {row.values["event"]: row for row in reversed(rows)} for label, rows in per_brew.items()}
+    for there, missing, cost in (
+        ("boil", "boil end", "the boil counts as long as planned, its end is looked for in the trace"),
+        ("boil end", "boil", "the boil counts as long as planned, its start is looked for in the trace"),
+    ):
+        half = {label: found[there] for label, found in events.items() if there in found and missing not in found}
+        if half:
+            found = f"{there} without {missing} in {some_of([shown(label) for label in half], 'brew')}"
+            wish = "both, the start and the end of the boil"
+            line = min(row.line for row in half.values())
+            told.complain(layout.EVENTS_FILE.name, line, "event", found, wish, cost, "note")
 
 
 def tell_traceless(row: Row, traces: Mapping[str, Any], told: Complaints) -> None:

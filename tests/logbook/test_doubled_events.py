@@ -43,7 +43,7 @@ def test_of_two_mash_ins_the_first_counts_and_both_are_named(make_book):
 def test_the_order_of_rows_does_not_matter(make_book, event, gap):
     book = book_of(make_book, f"b1,{1000 + gap},{event}", f"b1,1000,{event}")
     assert events(book) == [(event, 1000.0)]
-    told = [p for p in book.problems if p.severity == "note"]
+    told = [p for p in book.problems if p.severity == "note" and "without" not in p.found]
     assert [p.line for p in told] == [3 if gap == 0 else 2]
     assert "line 2 counts" in told[0].cost if gap == 0 else "line 3 counts" in told[0].cost
 
@@ -103,3 +103,19 @@ def test_of_two_boils_in_a_record_the_first_counts_everywhere():
     brew = Brew("1", load_trace=lambda: (None, (), moments))
     assert boil_minutes(brew) == (60.0, 1.0)
     assert find_marks(brew).boil == 100.0
+
+
+@pytest.mark.parametrize(
+    ("rows", "found"),
+    [
+        (["b1,300,boil"], "boil without boil end in brew b1"),
+        (["b1,300,boil", "b2,200,boil", "b2,150,lift"], "boil without boil end in 2 brews (b1, b2)"),
+        (["b1,1900,boil end"], "boil end without boil in brew b1"),
+        (["b1,300,boil", "b1,1900,boil end", "b2,150,lift"], None),
+    ],
+)
+def test_half_a_boil_is_told_once_with_what_is_missing(make_book, rows, found):
+    told = [p for p in book_of(make_book, *rows).problems if p.file == "events.csv"]
+    assert [(p.severity, p.line, p.found, p.expected) for p in told] == (
+        [("note", 2, found, "both, the start and the end of the boil")] if found else []
+    )

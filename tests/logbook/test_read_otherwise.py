@@ -266,3 +266,22 @@ def test_mash_water_and_malt_that_do_not_go_together_are_quoted_as_they_were_wri
     malt = GOOD["grist.csv"].replace("[kg]", "[lb]").replace("malt,5,", "malt,50,")
     found = {p.column: p.found for p in brewlog.read_logbook(make_book({"grist.csv": malt})).problems}
     assert found == {"mass": "50 lb (22.68 kg) in 20 L of mash water"}
+
+
+@pytest.mark.parametrize(("cell", "read"), [("bed", "mash"), ("Grain Bed", "mash"), ("bench", None)])
+def test_a_word_that_means_another_is_read_as_that_one_and_told(make_book, cell, read):
+    brews = "brew,date,heater_follows\n" + f"b1,2024-05-01,{cell}\nb2,2024-05-08,base\n"
+    book = brewlog.read_logbook(make_book({"brews.csv": brews}))
+    assert [brew.heater_follows for brew in book.brews.values()] == [read, "base"]
+    severity, cost = ("note", f"read as {read}") if read else ("problem", "this cell is left out")
+    told = [(p.severity, p.line, p.column, p.found, p.cost) for p in book.problems]
+    assert told == [(severity, 2, "heater_follows", cell, cost)]
+
+
+@pytest.mark.parametrize(("cell", "asked"), [("13.1", True), ('"13,1"', True), ("46", False), ("1.440", False)])
+def test_a_gravity_that_can_be_no_sg_is_asked_for_its_unit(make_book, cell, asked):
+    told = brewlog.read_logbook(make_book({"readings.csv": READINGS.replace("1.044", cell)})).problems
+    (problem,) = (p for p in told if p.severity == "problem")
+    hint = ", or the unit of the reading (degP or Brix)" if asked else ""
+    assert problem.expected == f"a gravity in SG from 0.98 to 1.20{hint}"
+    assert problem.cost == "this reading is left out"
