@@ -21,6 +21,17 @@ NEAR_ZERO = 30 * 86400.0
 """How long after that a clock still shows that nobody set it. [s]"""
 
 
+def is_unset(seconds: float) -> bool:
+    """True for the time of a clock that nobody set: soon after the zero of its count.
+
+    Parameters
+    ----------
+    seconds : float
+        Since 1970. [s]
+    """
+    return any(0 <= seconds - zero < NEAR_ZERO for zero in ZEROS)
+
+
 def half_days(seconds: np.ndarray, lines: np.ndarray, column: str, tell: Teller) -> np.ndarray:
     """Times of a clock of twelve hours without AM and PM, made to run on where it goes from 12:59 to 1:00.
 
@@ -112,7 +123,7 @@ def join_resets(times: np.ndarray, lines: np.ndarray, dated: bool, day: float | 
 def _true_pieces(times: np.ndarray, pieces: list[tuple[int, int]], least: float, day: float | None) -> list[bool]:
     """Which pieces have the day's true time."""
     begins = [float(times[a]) for a, _ in pieces]
-    likely = [k for k, begin in enumerate(begins) if not any(0 <= begin - zero < NEAR_ZERO for zero in ZEROS)]
+    likely = [k for k, begin in enumerate(begins) if not is_unset(begin)]
     near = [k for k, begin in enumerate(begins) if day is not None and abs(begin - day) < FAR]
     first = (near or likely or [0])[0]
     earliest = begins[first]

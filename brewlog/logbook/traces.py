@@ -15,12 +15,14 @@ from brewlog.logbook.order import OWN, Told
 from brewlog.logbook.parts import TraceSource, read_part
 from brewlog.logbook.problems import Say
 from brewlog.logbook.records import TraceFault
+from brewlog.logbook.resets import is_unset
 from brewlog.logbook.telling import Teller
 
 DAYS_APART = 2
 """A trace that many days from the date of its brew may still be of that brew. [day]"""
-
-
+FAR_APART = 200
+"""So many days apart one of the two is wrong. [day]"""
+_USES = "; the order of the brews, and what changed from one to the next, rest on it"
 FEWEST = 10
 """A trace of fewer rows shows nothing of a day."""
 BRIEF = 600.0
@@ -127,13 +129,18 @@ def _tell_brief(frame: pd.DataFrame, part: Part, test: bool) -> bool:
 
 
 def _tell_other_day(data: TraceData, source: TraceSource, part: Part) -> None:
-    """Note a clock that tells another day than the brewer's table."""
+    """Say where a clock tells another day than the brewer's table; a day of another season is one of the two's slip."""
     if data.zero is None or not data.dated or source.date is None:
         return
     day = pd.Timestamp(data.zero + (data.offset or 0.0), unit="s").date()
-    if abs((day - source.date).days) > DAYS_APART:
-        line, wish = int(part.frame["line"].iloc[0]), f"{source.date}, the date in the table, or near it"
-        part.tell.note(line, part.written.get("time"), f"times of {day}", wish, "the trace is kept as it is")
+    apart, line, column = abs((day - source.date).days), int(part.frame["line"].iloc[0]), part.written.get("time")
+    if apart > FAR_APART and not is_unset(data.zero):
+        table, uses = ("water_tests.csv", "") if source.test else ("brews.csv", _USES)
+        wish = f"{source.date}, the date in {table}, or near it"
+        part.tell.problem(line, column, f"times of {day}, {apart} days away", wish, f"that date is kept{uses}")
+    elif apart > DAYS_APART:
+        wish = f"{source.date}, the date in the table, or near it"
+        part.tell.note(line, column, f"times of {day}", wish, "the trace is kept as it is")
 
 
 def _marked(part: Part, number: int) -> Part:

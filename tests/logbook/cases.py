@@ -401,7 +401,8 @@ def clock_family() -> None:
     for k in range(len(autumn)):
         if k and autumn[k][11:13] >= "03":
             autumn[k] = f"{autumn[k][:11]}{int(autumn[k][11:13]) - 1:02d}{autumn[k][13:]}"
-    trace("end of summer time", "note", "\n".join(autumn) + "\n", no_l2)
+    then = {"brews.csv": BREWS.replace("2024-03-09", "2024-10-27")}
+    case(family, "end of summer time", "note", {"traces/l2.csv": "\n".join(autumn) + "\n", "events.csv": no_l2} | then)
     spring = clock_trace("2024-03-31T01:00:00").splitlines()
     for k in range(len(spring)):
         if k and spring[k][11:13] >= "02":

@@ -161,8 +161,12 @@ def time_family() -> None:
     case(family, "clock that cannot be read beside elapsed", "problem", changes)
     case(family, "some clock times unreadable beside elapsed", "problem",
          {"traces/l2.csv": two_clocks(lambda k, t: t).replace("2024-03-09T10:00:00", "noon")})  # fmt: skip
-    case(family, "trace of another year", "note",
+    case(family, "trace of another year", "problem",
          {"traces/l2.csv": L2.replace("2024-", "2023-"), "events.csv": NO_L2})  # fmt: skip
+    case(family, "trace of a clock that was never set", "note",
+         {"traces/l2.csv": L2.replace("2024-03-09", "2000-01-01"), "events.csv": NO_L2})  # fmt: skip
+    case(family, "trace of another month", "note",
+         {"traces/l2.csv": L2.replace("2024-03-09", "2024-09-09"), "events.csv": NO_L2})  # fmt: skip
     dated = [
         row.replace("T", ",", 1) if k else row.replace("time", "Date,Time") for k, row in enumerate(L2.splitlines())
     ]
