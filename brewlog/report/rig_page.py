@@ -11,6 +11,8 @@ from brewlog.report.blocks import Answer, Block, Caution, Column, Heading, Listi
 from brewlog.report.context import Context, neighbours
 from brewlog.report.drawing import TALL, drawn
 from brewlog.report.meanings import meanings
+from brewlog.report.misfit import misfit_words
+from brewlog.report.next_brew import next_brew
 from brewlog.report.render import Page
 from brewlog.report.summaries import summary_in
 from brewlog.report.tables import constants_table
@@ -53,6 +55,7 @@ def rig_page(context: Context, label: str) -> Page:
             Heading("What to look at"),
             Listing(tuple(found) or (NOTHING,)),
         ]
+        blocks += next_brew(context, label, fit)
         blocks += model_picture(context, fit)
         blocks += drift_picture(fit, choice)
         blocks += stretches_picture(fit, choice)
@@ -169,7 +172,8 @@ def model_picture(context: Context, fit: RigFit) -> list[Block]:
                 fit, brew, axes=f.subplots(2, 1, sharex=True, height_ratios=(3, 1)), units=context.choice.system
             ),
             f"Measured and modelled temperatures of brew {brew.label}, and their difference below.",
-            f"The fitted model against the trace of brew {brew.label}: the lower panel is measured minus modelled.",
+            f"The fitted model against the trace of brew {brew.label}: the lower panel is measured minus modelled. "
+            + misfit_words(fit, context.choice),
             TALL,
         ),
     ]

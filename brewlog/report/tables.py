@@ -46,6 +46,24 @@ def shown_constant(constants: pd.DataFrame, name: str, choice: UnitChoice) -> st
     return interval(estimate, low, high, choice.shown(unit))
 
 
+def shown_spread(values: pd.Series, unit: str, choice: UnitChoice, digits: int) -> str:
+    """Median, smallest and largest in the reader's unit, a dash where there is none.
+
+    Examples
+    --------
+    >>> kelvin, choice = pd.Series([1.0, 2.0, 4.0]), UnitChoice()
+    >>> shown_spread(kelvin, "K", choice, 1), shown_spread(kelvin[:1], "K", choice, 1)
+    ('2.0 (1.0 to 4.0)', '1.0')
+    """
+    known = values.dropna()
+    if known.empty:
+        return "–"
+    middle, low, high = (
+        number(choice.convert(float(one), unit), digits=digits) for one in (known.median(), known.min(), known.max())
+    )
+    return middle if low == high else f"{middle} ({low} to {high})"
+
+
 def constants_table(constants: pd.DataFrame, choice: UnitChoice, caption: str) -> Table:
     """A rig's constants with intervals and verdicts."""
     rows: list[list[str | Cell]] = [
