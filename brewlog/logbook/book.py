@@ -9,6 +9,7 @@ from pathlib import Path
 from time import process_time
 
 from brewlog.logbook import layout
+from brewlog.logbook.alike import told_together
 from brewlog.logbook.labels import Labelled
 from brewlog.logbook.problems import Problem
 from brewlog.logbook.records import Brew, Event, Rig, WaterTest
@@ -41,7 +42,7 @@ class Logbook:
 
     @cached_property
     def problems(self) -> tuple[Problem, ...]:
-        """Problems and notes of all files, in reading order; loads every trace."""
+        """Problems and notes of all files, in reading order, what many traces share once; loads every trace."""
         found = list(self.table_problems)
         started = process_time()
         for place, load in enumerate(self.trace_loaders.values()):
@@ -55,7 +56,7 @@ class Logbook:
             found += load()[2]
         else:
             found += self.late_problems()
-        return tuple(sorted(found, key=_reading_order))
+        return tuple(sorted(told_together(found), key=_reading_order))
 
     def rig_of(self, brew: Brew) -> Rig | None:
         """The rig of a brew; None where it is not known."""

@@ -21,6 +21,8 @@ from brewlog.quantities import parse_unit
 
 TIMES = ("elapsed", "time", DATE)
 """Columns that tell when a row was logged."""
+ISO_TIME = "an ISO 8601 time"
+"""What is expected of times in any other form."""
 AGREE = 5.0
 """How far clock and elapsed time of one row may differ over a file. [s]"""
 SHORTEST, LONGEST = 600.0, 5 * 86400.0
@@ -241,7 +243,7 @@ def _clock(
         cost = f"read as {clock.read_as}"
         if swapped:
             cost = f"read as {clock.read_as.split(';')[0]}; day and month could be swapped, so the date is not used"
-        tell.note(int(lines[first]), found.header.written, texts.iloc[first], "an ISO 8601 time", cost)
+        tell.note(int(lines[first]), found.header.written, texts.iloc[first], ISO_TIME, cost)
     if zone is not None:
         cost = "read as the time of the place"
         tell.note(
