@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+from pathlib import Path
 
 import pytest
 
@@ -48,3 +49,18 @@ def test_channels_have_the_units_of_their_names():
     for name, column in layout.CHANNELS.items():
         assert names()[name].unit == column.unit
         assert name in layout.COMMON_WORDS
+
+
+README = " ".join((Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8").split())
+
+
+@pytest.mark.parametrize("words", [layout.EVENTS, ("base", "mash"), layout.STAGES[:-1], layout.QUANTITIES[:2]])
+def test_the_readme_names_the_words_that_a_column_takes(words):
+    assert [word for word in words if f"`{word}`" not in README] == []
+
+
+def test_the_readme_says_at_which_stage_a_plan_is():
+    plan = README[README.index("`planned_gravity`") :][:80]
+    assert "`planned_volume` (both pre-boil" in plan
+    for name in ("planned_gravity", "planned_volume"):
+        assert "pre-boil" in layout.BREWS.column(name).meaning
