@@ -72,7 +72,7 @@ def unwritten_units() -> None:
     habit("a small malt in grams, kettle not known", "problem",
           {"grist.csv": GRIST.replace("0.55", "550"), "rigs.csv": bare}, (masses("l1"), [5.2, None]))  # fmt: skip
     habit("water misplaced by a digit", "note", {"brews.csv": BREWS.replace("mash,22,", "mash,2.2,")}, KEPT,
-          said=("line 2, column mass: found '5.2 kg in 2.2 L",))  # fmt: skip
+          said=("line 2, column mass: found '5.20 kg in 2.2 L",))  # fmt: skip
     habit("more water than the kettle holds", "note", {"brews.csv": BREWS.replace("mash,22,", "mash,220,")}, KEPT,
           (field("mash_water"), 220.0),
           said=("line 2, column mash_water: found '220 L', expected at most the 60 L",))  # fmt: skip
