@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date as Date
 
 import numpy as np
@@ -10,12 +9,12 @@ import pandas as pd
 
 from brewlog.logbook.channels import DATE, Found
 from brewlog.logbook.clock_forms import Order
-from brewlog.logbook.clocks import Clock, are_times_of_day, read_clock, zone_name
+from brewlog.logbook.clocks import Clock, read_clock, zone_name
+from brewlog.logbook.date_columns import with_date
 from brewlog.logbook.durations import durations
 from brewlog.logbook.order import usual_step
 from brewlog.logbook.problems import MANY
 from brewlog.logbook.series import filled_among, tell_bad, tell_groups, to_numbers
-from brewlog.logbook.tables import OWN_COLUMN
 from brewlog.logbook.telling import Teller
 from brewlog.quantities import parse_unit
 
@@ -72,7 +71,7 @@ def read_times(
     clock = next((f for f in times if f.channel == "time"), None)
     date = next((f for f in times if f.channel == DATE), None)
     if date is not None:
-        clock, body = _with_date(date, clock, elapsed is None, body, line, day, tell, order)
+        clock, body = with_date(date, clock, elapsed is None, body, line, day, tell, order)
         if clock is None and elapsed is None:
             return None
     if comma and clock is not None and not pd.api.types.is_numeric_dtype(body[clock.header.place]):
@@ -122,48 +121,6 @@ def _both(
         cost = f"{taken.header.written} is used"
         tell.note(int(lines[first]), None, found, "clock and elapsed time that agree", cost)
     return ("elapsed", runs, read, zero) if taken is elapsed else ("clock", read.seconds, read, 0.0)
-
-
-def _with_date(
-    date: Found,
-    clock: Found | None,
-    alone: bool,
-    body: pd.DataFrame,
-    line: int,
-    day: Date | None,
-    tell: Teller,
-    order: Order | None,
-) -> tuple[Found | None, pd.DataFrame]:
-    """Clock of a file with a column of dates: the date before the time of day, or date and time in that column."""
-    days = body[date.header.place].fillna("").astype(str).str.strip()
-    if clock is None:
-        if alone and days.str.contains(":", regex=False).mean() > 0.5:
-            tell.note(line, date.header.written, date.header.written, "the name 'time'", "read as time")
-            return Found(date.header, "time", date.unit), body
-        if alone:
-            wish, cost = "a column 'time' or 'elapsed'", "this trace is left out"
-            tell.problem(line, date.header.written, "dates without times", wish, cost)
-        else:
-            tell.note(line, date.header.written, date.header.written, "the name of a channel", OWN_COLUMN)
-        return None, body
-    times = body[clock.header.place].fillna("").astype(str).str.strip()
-    if not are_times_of_day(times):
-        tell.note(line, date.header.written, date.header.written, "one column of times", OWN_COLUMN)
-        return clock, body
-    written = f"{date.header.written} and {clock.header.written}"
-    whole = (days + " " + times).where((days != "") & (times != ""), "")
-    read = read_clock(whole, day, order)
-    if read is None or not read.dated:
-        wish, like = "dates such as 2024-05-31", next((text for text in days if text), "")
-        if read is not None:
-            wish += "; day and month could be swapped"
-        tell.problem(line, date.header.written, like, wish, "this column is left out, the times of day are used")
-        return clock, body
-    tell.note(line, written, written, "one column of ISO 8601 times", "read as one clock")
-    joined = Found(replace(clock.header, written=written), "time", None)
-    body = body.copy()
-    body[clock.header.place] = whole
-    return joined, body
 
 
 def _runs_from_zero(cells: pd.Series, comma: bool | None) -> bool:

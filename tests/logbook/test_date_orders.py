@@ -121,3 +121,12 @@ def test_a_trace_leans_on_nothing_where_the_others_do_not_tell(make_book, other)
     days, said = days_of(make_book(clocked("3/1/2025 09", *other.split(","))))
     assert days[0] is None
     assert said["traces/b1.csv"].endswith("day and month could be swapped, so the date is not used")
+
+
+def test_dates_in_a_column_of_their_own_lean_on_the_others_too(make_book):
+    files = clocked("3/1/2025 09", "3/22/2025 09")
+    apart = {
+        name: text.replace("2025 ", "2025,").replace("time,", "Date,Time,") for name, text in files.items() if text
+    }
+    days, _ = days_of(make_book(files | apart))
+    assert days == ["2025-03-01", "2025-03-22"]
