@@ -150,9 +150,11 @@ def problem_counts(problems: Sequence[Problem]) -> str:
 
 
 def rigs_table(context: Context) -> Table:
-    """One row per rig: share of heat, loss, flow, boil-off."""
+    """One row per rig: share of heat, loss, flow or conductance of the bed, boil-off."""
     results = context.results
-    wanted = ("heat_share", "heat_loss", "bed_flow", "boil_off", "absorption")
+    wanted = ["heat_share", "heat_loss", "bed_flow", "bed_conductance", "boil_off", "absorption"]
+    if all("bed_flow" in fit.constants.index for fit in results.fits.values()):
+        wanted.remove("bed_conductance")  # the same again, of beds whose flow is told
     present = [w for w in wanted if any(w in fit.constants.index for fit in results.fits.values())]
     rows: list[list[str | Cell]] = []
     for label in results.book.rigs:

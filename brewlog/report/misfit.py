@@ -8,9 +8,6 @@ from brewlog.figures.units import UnitChoice
 from brewlog.report.tables import shown_spread
 from brewlog.rig import RigFit
 
-STRAYS = "mashes stray from the model in a way that repeats from brew to brew"
-"""How a rig's notes say that lack of fit was shown."""
-
 
 def misfit_words(fit: RigFit, choice: UnitChoice) -> str:
     """Whether the model leaves something out on a rig, and its typical miss over the brews.
@@ -34,7 +31,7 @@ def misfit_words(fit: RigFit, choice: UnitChoice) -> str:
     if not told:
         return ""
     size = f"Typical miss (rms; median, smallest and largest of the mashes): {', '.join(told)}."
-    shown = any(STRAYS in note for note in fit.notes)
+    shown = fit.lack_of_fit is not None and fit.lack_of_fit.shown
     return f"The model leaves something out on this rig, the same from brew to brew. {size}" if shown else size
 
 

@@ -103,7 +103,7 @@ def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, mo
     per_brew, per_stretch = brew_rows(ready, mashes, heat_ups, vessel, boils)
     per_stretch += trials.rows + checks(brews, record, ready, mashes, per_brew, stages, loss, vessel, left_out)
     volumes = volume_constants(brews, record, stages)
-    table, spread, notes = constants_table(record, per_brew, mashes, ready, vessel, words, trials, volumes)
+    table, spread, lack, notes = constants_table(record, per_brew, mashes, ready, vessel, words, trials, volumes)
     notes += [words for words in (_weights(per_stretch), alignment.words()) if words]
     days = {label: _day(label, ready[label], mashes.fits.get(label), heat_ups.get(label)) for label in ready}
     notes += _account(left_out, brews)
@@ -121,6 +121,7 @@ def fit_rig(record: Rig, brews: Iterable[Brew], tests: Iterable[Any] = (), *, mo
         days,
         spread,
         alignment.before,
+        lack,
     )
 
 

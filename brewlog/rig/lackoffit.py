@@ -46,6 +46,11 @@ class LackOfFit:
         return bool(np.isfinite(self.p_value))
 
     @property
+    def shown(self) -> bool:
+        """True where enough brews were looked at and something showed."""
+        return self.told and self.p_value <= LEVEL
+
+    @property
     def excluded(self) -> bool:
         """True where enough brews were looked at and nothing showed."""
         return self.told and self.p_value > LEVEL

@@ -14,6 +14,7 @@ from brewlog.plain import plain
 from brewlog.rig.capacity import Inventory, malt_heat_capacity, vessel_from_records, water_heat_capacity
 from brewlog.rig.daily import TYPICAL, DayFit, bed_part
 from brewlog.rig.fitting import states
+from brewlog.rig.lackoffit import LackOfFit
 from brewlog.rig.model import Model
 from brewlog.rig.series import make_series
 
@@ -44,6 +45,8 @@ class RigFit:
     it that widens the interval in `constants`, less where the brews show no lack of fit."""
     power_before: bool = False
     """A row's power is the mean up to its time stamp."""
+    lack_of_fit: LackOfFit | None = field(repr=False, default=None)
+    """Whether the mashes show, alike, something that the model leaves out."""
 
     def __getitem__(self, name: str) -> float:
         return float(self.constants.loc[name, "estimate"])  # type: ignore[arg-type]

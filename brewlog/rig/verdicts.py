@@ -61,7 +61,7 @@ def constants_table(
     vessel_words: str,
     trials: WaterTests,
     volumes: Mapping[str, tuple[Interval, str]],
-) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+) -> tuple[pd.DataFrame, pd.DataFrame, LackOfFit, list[str]]:
     """Table of constants and the notes below it.
 
     Parameters
@@ -83,6 +83,7 @@ def constants_table(
     table : pandas.DataFrame
     spread : pandas.DataFrame
         Intervals without the bound of the model, that bound, and how much of it was added.
+    lack : LackOfFit
     notes : list of str
     """
     notes: list[str] = []
@@ -120,7 +121,7 @@ def constants_table(
     notes += remarks(per_brew, mashes, ready, scaled, power_sd, lack)
     table = pd.DataFrame.from_dict(rows, orient="index")
     table.index.name = "constant"
-    return table, pd.DataFrame.from_dict(spread, orient="index"), notes
+    return table, pd.DataFrame.from_dict(spread, orient="index"), lack, notes
 
 
 def spared(name: str, estimate: float, lack: LackOfFit) -> bool:

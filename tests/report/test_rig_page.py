@@ -11,9 +11,10 @@ from brewlog.figures.units import UnitChoice
 from brewlog.mash import hold
 from brewlog.report.blocks import Heading, Listing, Table
 from brewlog.report.context import Context
-from brewlog.report.misfit import STRAYS, misfit_words
+from brewlog.report.index_page import rigs_table
+from brewlog.report.misfit import misfit_words
 from brewlog.report.next_brew import NOT_HERE, earlier_rests, next_brew
-from brewlog.rig.remarks import lack_in_words
+from brewlog.rig.lackoffit import LackOfFit
 from tests.figures.conftest import base_brew as base_brew
 from tests.figures.conftest import mash_brew as mash_brew
 
@@ -35,13 +36,20 @@ def test_the_typical_miss_is_the_median_of_the_mashes(fit):
 
 
 def test_what_the_model_leaves_out_is_said_where_it_was_shown(fit):
-    for p_value, shown in ((0.008, True), (0.4, False)):
-        told = SimpleNamespace(told=True, excluded=not shown, brews=8, p_value=p_value)
-        note = lack_in_words(told)
-        assert (STRAYS in note) == shown
-        said = misfit_words(replace(fit, notes=(note,)), UnitChoice())
+    for lack, shown in ((LackOfFit(8, 0.008), True), (LackOfFit(8, 0.4), False), (LackOfFit(3, float("nan")), False)):
+        said = misfit_words(replace(fit, lack_of_fit=lack), UnitChoice())
         assert said.startswith("The model leaves something out on this rig") == shown
         assert "Typical miss" in said
+
+
+def test_the_overview_names_the_conductance_of_beds_whose_flow_is_not_told(fit):
+    mixed = replace(fit, constants=fit.constants.drop(index="bed_flow"))
+    for fits, columns in (({"kitchen": fit}, {"bed flow"}), ({"kitchen": mixed}, {"bed conductance"})):
+        book = SimpleNamespace(rigs=fits, brews_of=lambda label: [])
+        results = SimpleNamespace(fits=fits, book=book)
+        context = SimpleNamespace(results=results, rigs=dict.fromkeys(fits, "rig.html"), choice=UnitChoice())
+        table = rigs_table(context)
+        assert {column.title for column in table.columns if "bed" in column.title} == columns
 
 
 def test_the_next_brew_rests_on_what_earlier_ones_did(fit, results):

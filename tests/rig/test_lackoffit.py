@@ -89,6 +89,8 @@ def test_days_of_the_model_itself_get_no_bound():
 def test_a_rig_with_more_physics_gets_the_bound():
     fit = richer()
     assert said(fit, "stray from the model in a way that repeats")
+    assert fit.lack_of_fit.shown
+    assert not fit.lack_of_fit.excluded
     for name in MASH_BOUND:
         spread, row = fit.spread.loc[name], fit.constants.loc[name]
         own = PROBE_SD[name] if name in PROBE_SD else BOUND_SD[name] * row["estimate"]
