@@ -19,19 +19,17 @@ from brewlog.rig import RigFit
 
 MEASURES = (("lead", "K", "base above bed", 1), ("ramp_time", "min", "ramp took", 0), ("ramp_rate", "K/min", "ramp", 2))
 HEADROOM = ("headroom", "K", "headroom planned", 1)
-NOT_HERE = (
-    "A strike temperature and a headroom are not worked out: nothing in brewlog computes them. The headroom of earlier "
-    "brews stands in the table beside what came of it; how far the strike water cooled when the malt went in is seen "
-    "at the beginning of each brew's mash day."
-)
+NOT_HERE = "A headroom is not worked out: that of earlier brews stands in the table beside what came of it."
+USUAL_GRAIN_TEMP = 20.0
+"""Of grain whose temperature no brew recorded. [degC]"""
 CALLS = (
-    "For another charge, the library has it: “heating_rate” of a rig's calibration gives the rate for water and "
-    "malt of your choice, “simulate” the temperatures of base and bed for a course of heater power."
+    "For another charge, the library has it: “strike_temp” and “heating_rate” of a rig's calibration take water and "
+    "malt of your choice, “simulate” gives the temperatures of base and bed for a course of heater power."
 )
 
 
 def next_brew(context: Context, label: str, fit: RigFit) -> list[Block]:
-    """What is known for the next brew of a rig: base lead, ramps, and the rate at full power; nothing is planned.
+    """What is known for the next brew of a rig: strike temperature, base lead, ramps, and the rate at full power.
 
     Parameters
     ----------
@@ -41,11 +39,13 @@ def next_brew(context: Context, label: str, fit: RigFit) -> list[Block]:
     fit : RigFit
     """
     rests = earlier_rests(context.results, label)
-    full = full_power_sentence(rests, context.results.book.brews_of(label), fit, context.choice)
+    brews = context.results.book.brews_of(label)
+    full = full_power_sentence(rests, brews, fit, context.choice)
+    strike = strike_sentence(brews, fit, context.choice)
     table = rests_summary(rests, context.choice)
-    if table is None and not full:
+    if table is None and not full and not strike:
         return []
-    words = []
+    words = [strike] if strike else []
     if ((rests["control"] == "base") & (rests["kind"] == "rest") & rests["lead"].notna()).any():
         words.append(
             "Base target for a bed temperature, the heater following the base: the bed temperature and what the first "
@@ -124,6 +124,31 @@ def full_power_sentence(rests: pd.DataFrame, brews: Sequence[Brew], fit: RigFit,
     return (
         f"A ramp takes no less than the heater needs: at full power {number(*minutes, 'min')} for {shown[0]} with "
         f"{shown[1]} of water and {shown[2]} of malt, the medians of this rig's brews."
+    )
+
+
+def strike_sentence(brews: Sequence[Brew], fit: RigFit, choice: UnitChoice) -> str:
+    """The strike temperature for a usual charge of a rig and its first rest; empty where it cannot be told."""
+    waters = [brew.mash_water for brew in brews if brew.mash_water is not None]
+    grains = [mass for brew in brews if (mass := grain_mass(brew)) is not None]
+    firsts = [brew.rests[0].temp for brew in brews if brew.rests and brew.rests[0].temp is not None]
+    if not waters or not grains or not firsts:
+        return ""
+    recorded = [brew.grain_temp for brew in brews if brew.grain_temp is not None]
+    first, water, grain = (float(np.median(one)) for one in (firsts, waters, grains))
+    grain_temp = float(np.median(recorded)) if recorded else USUAL_GRAIN_TEMP
+    strike, sd = value_of(fit.strike_temp(water, grain, first, grain_temp))
+
+    def shown(one: float | None, unit: str) -> str:
+        return f"{choice.convert(one, unit):.1f} {choice.sign(unit)}"
+
+    assumed = "" if recorded else " (assumed)"
+    return (
+        f"Strike water for a first rest at {shown(first, 'degC')}: {shown(strike, 'degC')} ± {shown(sd, 'K')} (one "
+        f"standard deviation), for {shown(water, 'L')} of water and {shown(grain, 'kg')} of malt at "
+        f"{shown(grain_temp, 'degC')}{assumed}, the medians of this rig's brews, with the heater off while you stir. "
+        "Steam while stirring takes some tenths of a degree more. Water this hot scalds: lower the malt in slowly, "
+        "with gloves and closed shoes."
     )
 
 

@@ -91,8 +91,10 @@ def boil_share(brew: Brew, day: Day, stages: StageVolumes, heat_loss: float) -> 
     """
     if day.power is None:
         raise ValueError("no power is known for the boil")
-    if "boil" not in day.events or "boil end" not in day.events:
-        raise ValueError("start and end of the boil are neither recorded nor found")
+    lacking = [words for name, words in (("boil", "start"), ("boil end", "end")) if name not in day.events]
+    if lacking:
+        verb = "is" if len(lacking) == 1 else "are"
+        raise ValueError(f"{' and '.join(lacking)} of the boil {verb} neither recorded nor found")
     start, end = day.events["boil"], day.events["boil end"]
     rows = (day.elapsed >= start) & (day.elapsed < end) & np.isfinite(day.power)
     minutes = (end - start) / 60

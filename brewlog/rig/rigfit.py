@@ -17,6 +17,7 @@ from brewlog.rig.fitting import states
 from brewlog.rig.lackoffit import LackOfFit
 from brewlog.rig.model import Model
 from brewlog.rig.series import make_series
+from brewlog.rig.strike import strike_temp
 
 
 @dataclass(frozen=True)
@@ -92,9 +93,7 @@ class RigFit:
 
         wet = float(water_heat_capacity(water, temp))
         malt = float(malt_heat_capacity(grain, moisture, temp))
-        vessel, sd = self["vessel_heat_capacity"], float(self.constants.loc["vessel_heat_capacity", "sd"])  # type: ignore[arg-type]
-        if not np.isfinite(vessel):
-            vessel, sd, _ = vessel_from_records(self.record)
+        vessel, sd = self._vessel()
         whole = ufloat(wet, WATER_SD * wet) + ufloat(vessel, sd)
         return whole + ufloat(malt, MALT_SD * malt) if malt > 0 else whole
 
@@ -129,6 +128,39 @@ class RigFit:
             parts.append(ufloat(value, sd if np.isfinite(sd) else 0.1 * value))  # type: ignore[arg-type, operator]
         heat = parts[0] * self.record.heater_power - parts[1] * (temp - room)
         return 60 * heat / self.heat_capacity(water, grain, temp=temp)
+
+    def strike_temp(
+        self, water: Any, grain: Any, mash_temp: float, grain_temp: float = 20.0, moisture: float = 0.045
+    ) -> Any:
+        """Temperature of the strike water that gives a mash temperature, heater off, as `uncertainties` value. [degC]
+
+        Parameters
+        ----------
+        water, grain : float or pint.Quantity
+            Water in the kettle at 20 degC, and grain as weighed. [L, kg]
+        mash_temp, grain_temp : float
+            Of the whole mash when its heat has spread, and of the dry grain. [degC]
+        moisture : float
+            Of the grain, mass fraction. [1]
+
+        Raises
+        ------
+        ValueError
+            As of `strike.strike_temp`, which has the formula and its source.
+        """
+        from uncertainties import ufloat
+
+        vessel, sd = self._vessel()
+        found = strike_temp(
+            water, grain, mash_temp, grain_temp=grain_temp, moisture=moisture, vessel=vessel, vessel_sd=sd
+        )
+        return ufloat(*found)
+
+    def _vessel(self) -> tuple[float, float]:
+        """Heat capacity of the empty vessel and its sd; from the records where no heat-up told it. [J/K]"""
+        row = self.constants.loc["vessel_heat_capacity"]
+        found: tuple[float, float] = float(row["estimate"]), float(row["sd"])  # type: ignore[arg-type]
+        return found if np.isfinite(found[0]) else vessel_from_records(self.record)[:2]
 
     def model_constants(self, water: float, grain: float, moisture: float = 0.045) -> dict[str, float]:
         """Constants of the mash model for a batch.

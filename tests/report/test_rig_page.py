@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from brewlog.figures.units import UnitChoice
@@ -13,7 +14,7 @@ from brewlog.report.blocks import Heading, Listing, Table
 from brewlog.report.context import Context
 from brewlog.report.index_page import rigs_table
 from brewlog.report.misfit import misfit_words
-from brewlog.report.next_brew import NOT_HERE, earlier_rests, next_brew
+from brewlog.report.next_brew import NOT_HERE, earlier_rests, next_brew, strike_sentence
 from brewlog.rig.lackoffit import LackOfFit
 from tests.figures.conftest import base_brew as base_brew
 from tests.figures.conftest import mash_brew as mash_brew
@@ -78,6 +79,23 @@ def test_the_next_brew_in_the_readers_units(fit, results):
     assert "base above bed [°F]" in [column.title for column in table.columns]
     assert table.rows[-1][5] == "10.8"
     assert "for 9.0 °F with" in words.items[-2]
+
+
+def test_the_strike_water_of_a_usual_charge(fit, base_brew, mash_brew):
+    brews = [replace(brew, grain_temp=None) for brew in (base_brew, mash_brew)]
+    said = strike_sentence(brews, fit, UnitChoice())
+    grain = float(np.median([sum(malt.mass for malt in brew.malts) for brew in brews]))
+    water = float(np.median([brew.mash_water for brew in brews]))
+    first = float(np.median([brew.rests[0].temp for brew in brews]))
+    found = fit.strike_temp(water, grain, first, 20.0)
+    assert f"a first rest at {first:.1f} °C: {found.nominal_value:.1f} °C ± {found.std_dev:.1f} K" in said
+    assert f"for {water:.1f} L of water and {grain:.1f} kg of malt at 20.0 °C (assumed)" in said
+    assert "scalds" in said
+    us = strike_sentence([replace(brew, grain_temp=10.0) for brew in brews], fit, UnitChoice("us"))
+    warmer = fit.strike_temp(water, grain, first, 10.0).nominal_value
+    assert f"{1.8 * warmer + 32:.1f} °F" in us
+    assert "at 50.0 °F, the medians" in us
+    assert strike_sentence([replace(brew, malts=()) for brew in brews], fit, UnitChoice()) == ""
 
 
 def test_without_a_brew_there_is_nothing_to_say_of_the_next(fit):

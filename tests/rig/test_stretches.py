@@ -94,10 +94,11 @@ def test_a_top_up_by_mass_keeps_the_brew_in_the_boil_off():
     ("change", "words"),
     [
         ({"power": None}, "no power is known"),
-        ({"events": {}}, "neither recorded nor found"),
+        ({"events": {}}, "start and end of the boil are neither recorded nor found"),
+        ({"events": {"boil": 0.0}}, "^end of the boil is neither recorded nor found"),
         ({"events": {"boil": 100.0, "boil end": 400.0}}, "only 5 min of boil"),
     ],
-    ids=["power", "events", "short"],
+    ids=["power", "events", "half", "short"],
 )
 def test_a_boil_that_cannot_be_used_says_why(change, words):
     day = boiling_day()
