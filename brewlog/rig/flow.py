@@ -44,6 +44,8 @@ class FlowCourse:
     """[L/min], or [W/K] for the two-node model."""
     probe: bool = True
     """A probe in the bed was seen."""
+    rms: float = float("nan")
+    """Root mean square of what this course leaves of the readings, both sensors. [K]"""
 
     @property
     def baseline(self) -> float:
@@ -154,7 +156,8 @@ def _solve(
         sds = np.sqrt(np.diag(inverse(curve)))
         if np.abs(step).max() < 0.03:
             break
-    return FlowCourse(edges, logs, sds, start[coupling], bool(np.isfinite(series.readings[:, 1]).any()))
+    probed = bool(np.isfinite(series.readings[:, 1]).any())
+    return FlowCourse(edges, logs, sds, start[coupling], probed, found.rms["pooled"])
 
 
 def _best_block(series: Series, found: ModelFit, which: np.ndarray, n: int) -> np.ndarray:

@@ -38,7 +38,7 @@ def watch_rig(fit: RigFit, brews: Sequence[Brew]) -> tuple[Finding, ...]:
     found += heater_outliers(fit)
     for brew in brews:
         late = clocks(brew, fit)
-        # another clock makes flow and probe look as a blocked bed or a jump would, a blocked bed the probe as a jump
-        found += late or blocked_bed(brew, fit) or probe_jump(brew, fit)
+        # another clock makes flow and probe look as a blocked bed or a jump would, and each of these two as the other
+        found += late or blocked_bed(brew, fit, weighed=True) or probe_jump(brew, fit)
         found += probe_out(brew, fit)
     return tuple(found)

@@ -7,6 +7,9 @@ other days.
 Run with ``--clocks 24`` for clocks on rigs drawn at random, of 6 to 8 brews: prints what the watch says of brews whose
 clocks agree, and, for the first ``--shifted`` of the rigs, how often a shift of one or two of its brews is found and
 named rightly, with its error.
+
+Run with ``--random 30`` for the whole watch on as many rigs drawn at random, of 6 to 8 brews or of ``--brews``: what it
+says of clean brews; of brews a fifth of which have a blocked bed; and of brews whose bed probe jumped, two on each rig.
 """
 
 from __future__ import annotations
@@ -34,6 +37,9 @@ SENSORS = {
 }
 SHIFTS = (60, 90, 120, 180, 300)
 """[s]"""
+JUMPS = (1.0, 1.5, 2.0)
+"""[K]"""
+KINDS = ("clocks differ", "blocked bed", "probe jump")
 
 
 def draw(rig, count, rng, blocks=True):
@@ -93,6 +99,55 @@ def study_clocks(rigs, shifted_rigs, seed):
         print(f"{name:13} {size:6} {len(found):6} {len(hits):6} {len(right):6} {error:13.0f} {held:5}")
 
 
+def study_random(rigs, brews, seed):
+    """What the whole watch says of clean brews, of blocked beds and of jumps of the probe on random rigs."""
+    clean, free, blocked, jumped = Counter(), Counter(), Counter(), {size: Counter() for size in JUMPS}
+    for number in range(rigs):
+        rng = np.random.default_rng([seed, number])
+        days = RICHER.draw_days(RICHER.draw_rig(rng, str(number)), brews or 6 + number % 3, rng)
+        record, usual = days[0].rig.record(), [brew_record(day) for day in days]
+        fit = fit_rig(record, usual)
+        clean.update(said(fit, usual, brew) for brew in usual)
+        for k in rng.choice(len(usual), min(2, len(usual)), replace=False):
+            whole = fit.days[usual[k].label].mash
+            if whole is None:
+                continue
+            at = rng.uniform(whole.series[0].elapsed[0] + 600, whole.series[-1].elapsed[-1] - 600)
+            sign = rng.choice([-1.0, 1.0])
+            for size, found in jumped.items():
+                now = [jumping(b, at, sign * size) if i == k else b for i, b in enumerate(usual)]
+                found[said(fit_rig(record, now), now, now[k])] += 1
+        odd = [rng.random() < 0.2 for _ in days]
+        now = [brew_record(with_block(day, rng) if one else day) for day, one in zip(days, odd, strict=True)]
+        fit = fit_rig(record, now)
+        for brew, one in zip(now, odd, strict=True):
+            (blocked if one else free)[said(fit, now, brew)] += 1
+    rows = [("clean", clean), ("a fifth blocked: the others", free), ("a fifth blocked: the blocked", blocked)]
+    rows += [(f"probe jumped by {size} K", found) for size, found in jumped.items()]
+    for name, found in rows:
+        print(f"{name:30} {found.total():4} brews: {dict(found)}", flush=True)
+
+
+def said(fit, brews, brew):
+    """Kind of the watch's first finding about one brew."""
+    kinds = [f.kind for f in watch_rig(fit, [brew]) if f.kind in KINDS]
+    return kinds[0] if kinds else "nothing"
+
+
+def jumping(brew, at, size):
+    """The brew with a bed probe that reads `size` [K] more from `at` [s] on."""
+    trace, faults, events = brew.load_trace()
+    frame = trace.copy()
+    frame.loc[frame["elapsed"] > at, "mash_temp"] += size
+    return replace(brew, load_trace=lambda: (frame, faults, events))
+
+
+def with_block(day, rng):
+    """The same day brewed again, its bed letting through half or less for ten minutes or more."""
+    block = Block(rng.uniform(12, 55), rng.uniform(10, 28), rng.uniform(0.1, 0.5))
+    return simulate_day(day.rig, replace(day.plan, block=block), rng)
+
+
 def named(sentence, name):
     """Whether a finding names the readings that were shifted, or leaves them open among others."""
     return f"the {name} run" in sentence or (name != "bed probe" and "do not tell" in sentence)
@@ -107,7 +162,7 @@ def study_blocks_and_beds(count, seed):
         days = draw(rig, count, rng)
         fit = fit_rig(rig.record(), [brew_record(day) for day in days])
         for day in days:
-            block, found = day.plan.block, blocked_bed(brew_record(day), fit)
+            block, found = day.plan.block, blocked_bed(brew_record(day), fit, weighed=True)
             begin = next(e.elapsed for e in day.events if e.event == "pump on")
             right = [
                 block is not None
@@ -143,9 +198,13 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=60)
     parser.add_argument("--clocks", type=int, default=0)
     parser.add_argument("--shifted", type=int, default=10)
+    parser.add_argument("--random", type=int, default=0)
+    parser.add_argument("--brews", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    if options.clocks:
+    if options.random:
+        study_random(options.random, options.brews, options.seed)
+    elif options.clocks:
         study_clocks(options.clocks, options.shifted, options.seed)
     else:
         study_blocks_and_beds(options.days, options.seed)

@@ -17,12 +17,16 @@ from brewlog.rig import fit_rig
 from brewlog.rig.blocked import blocked_bed
 from brewlog.rig.clocks import clock_shift, clocks, hints
 from brewlog.rig.drift import control_chart, heater_drift, heater_outliers
+from brewlog.rig.fitting import modelled
 from brewlog.rig.flow import flow_course
-from brewlog.rig.jumps import probe_jump, probe_out
+from brewlog.rig.jumps import JUMP, probe_jump, probe_out
 from brewlog.rig.restamped import Restamped
+from brewlog.rig.settling import best_step, falling, step_beside_settling
 from brewlog.rig.watch import watch_rig
+from brewlog.simulate import brew_record
 
 DRAWN = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("drawn.py"))))
+RICHER = SimpleNamespace(**runpy.run_path(str(Path(__file__).with_name("richer.py"))))
 RIG = DRAWN.DrawnRig()
 
 
@@ -84,6 +88,85 @@ def test_a_jump_of_the_probe_is_found():
     assert found.size == pytest.approx(1.5, abs=0.5)
     assert found.start == pytest.approx(days()[0].trace["elapsed"].iloc[-1] - 3000, abs=120)
     assert not any(probe_jump(b, fit) for b in brews[1:] if b.label != "3")
+
+
+@cache
+def settling():
+    """Record and clean brews of a rig whose flow falls by a third in an hour as its bed settles."""
+    rng = np.random.default_rng([4, 17])
+    rig = RICHER.draw_rig(rng, "settling")
+    assert rig.setting > 0.29
+    return rig.record(), tuple(brew_record(day) for day in RICHER.draw_days(rig, 4, rng))
+
+
+def mash_in_of(brew):
+    return next(e.elapsed for e in brew.events if e.event == "mash-in")
+
+
+def jumping(brew, seconds, size):
+    """The brew with a probe that reads `size` more from so many seconds after mash-in."""
+
+    def change(frame):
+        frame.loc[frame["elapsed"] > mash_in_of(brew) + seconds, "mash_temp"] += size
+        return frame
+
+    return changed(brew, change)
+
+
+def test_a_bed_that_settles_is_not_called_a_jump():
+    record, brews = settling()
+    fit = fit_rig(record, brews)
+    hints = [best_step(day.mash, 0) for day in fit.days.values()]
+    assert any(abs(hint.size) > JUMP and hint.sigmas > 4 for hint in hints)  # what it would be taken for
+    assert [probe_jump(brew, fit) + blocked_bed(brew, fit, weighed=True) for brew in brews] == [[]] * 4
+
+
+@pytest.mark.parametrize("size", [1.5, -1.5])
+def test_a_jump_is_found_where_the_bed_settles(size):
+    record, usual = settling()
+    brews = [jumping(usual[0], 3600.0, size), *usual[1:]]
+    (found,) = watch_rig(fit_rig(record, brews), brews[:1])
+    assert found.kind == "probe jump"
+    assert found.size == pytest.approx(size, abs=0.4)
+    assert found.start == pytest.approx(mash_in_of(usual[0]) + 3600.0, abs=120)
+
+
+@pytest.mark.parametrize("size", [1.5, -1.5])
+def test_less_is_said_of_a_rig_of_one_brew(size):
+    record, usual = settling()
+    brews = [jumping(usual[0], 3600.0, size)]
+    fit = fit_rig(record, brews)
+    assert blocked_bed(brews[0], fit)  # what it would be taken for
+    assert {f.kind for f in watch_rig(fit, brews)} <= {"probe jump"}
+
+
+def test_a_jump_is_not_called_a_blocked_bed():
+    brews = [jumping(days()[0], 3600.0, -1.5), *days()[1:]]
+    fit = fit_rig(DRAWN.RECORD, brews)
+    assert blocked_bed(brews[0], fit)  # what it would be taken for
+    assert blocked_bed(brews[0], fit, weighed=True) == []
+    assert [f.kind for f in watch_rig(fit, brews) if f.brew == "0"] == ["probe jump"]
+
+
+def test_a_blocked_bed_is_believed_where_a_step_does_not_explain_it():
+    assert blocked_bed(days()[3], fitted(), weighed=True) == blocked_bed(days()[3], fitted())
+
+
+def test_a_step_is_told_from_a_flow_that_falls():
+    day = fitted().days["0"]
+    (series,) = day.mash.series
+    rng = np.random.default_rng(2)
+    slower = replace(series, coupling=falling(series, series.elapsed[0], 0.5))
+    readings = modelled(day.mash.model, slower, day.mash.constants, day.mash.starts[0], float(day.mash.room_shift[0]))
+    at = float(series.elapsed[len(series.elapsed) // 2])
+    for true in (0.0, 0.9):
+        seen = readings + 0.05 * rng.normal(size=readings.shape)
+        seen[series.elapsed > at, 1] += true
+        mash = replace(day.mash, series=(replace(series, readings=seen),), residuals=(seen - day.mash.predict(0),))
+        step = step_beside_settling(replace(day, mash=mash), fitted().model, 0)
+        assert step.size == pytest.approx(true, abs=0.12)
+        assert step.rms < 0.08
+        assert true == 0 or step.at == pytest.approx(at, abs=60)
 
 
 def shifted(columns, seconds):
