@@ -21,6 +21,8 @@ BETTER_OF_FEW = 1.25
 """The same on a rig of fewer than three mashes: what flow is usual, and which model of the bed fits, may itself be bent
 to the odd brew. The bar costs a fifth of the blocked beds. [1]"""
 FEW = 3
+ONE_SIDED = 1.645
+"""Sds by which a stretch must lie below the usual flow: five per cent on one side of a normal distribution. [1]"""
 
 
 def blocked_bed(brew: Brew, fit: RigFit, weighed: bool = False) -> list[Finding]:
@@ -49,6 +51,8 @@ def blocked_bed(brew: Brew, fit: RigFit, weighed: bool = False) -> list[Finding]
         part = float(np.exp(np.mean(course.logs[inside] - course.baseline)))
         sd = float(np.mean(course.sds[inside]))
         low, high = part * np.exp(-1.96 * sd), part * np.exp(1.96 * sd)
+        if not surely_less(part, sd):
+            continue
         start, end = float(course.edges[first]), float(course.edges[last + 1])
         sentence = (
             f"Brew {brew.label}: from about {start / 60:.0f} to {end / 60:.0f} min the bed let through only "
@@ -57,6 +61,24 @@ def blocked_bed(brew: Brew, fit: RigFit, weighed: bool = False) -> list[Finding]
         )
         found.append(Finding("blocked bed", brew.label, start, end, part, float(low), float(high), sentence))
     return found
+
+
+def surely_less(part: float, sd: float) -> bool:
+    """Whether a stretch lies below the usual flow as a whole: its windows may each be just unlikely enough.
+
+    Parameters
+    ----------
+    part : float
+        Of the usual flow. [1]
+    sd : float
+        Of its logarithm. [1]
+
+    Examples
+    --------
+    >>> surely_less(0.53, 0.2), surely_less(0.53, 0.44)
+    (True, False)
+    """
+    return bool(np.log(part) + ONE_SIDED * sd < 0)
 
 
 def explained_otherwise(brew: Brew, fit: RigFit, course: FlowCourse) -> bool:

@@ -14,11 +14,11 @@ import pandas as pd
 import pytest
 
 from brewlog.rig import fit_rig
-from brewlog.rig.blocked import blocked_bed
+from brewlog.rig.blocked import blocked_bed, blocked_stretches
 from brewlog.rig.clocks import clock_shift, clocks, hints
 from brewlog.rig.drift import control_chart, heater_drift, heater_outliers
 from brewlog.rig.fitting import modelled
-from brewlog.rig.flow import flow_course
+from brewlog.rig.flow import FlowCourse, flow_course
 from brewlog.rig.jumps import JUMP, probe_jump, probe_out
 from brewlog.rig.restamped import Restamped
 from brewlog.rig.settling import best_step, falling, step_beside_settling
@@ -53,6 +53,16 @@ def changed(brew, change):
     trace, faults, events = brew.load_trace()
     frame = change(trace.copy())
     return replace(brew, load_trace=lambda: (frame, faults, events))
+
+
+@pytest.mark.parametrize(("sd", "found"), [(0.2, 1), (0.44, 0)])
+def test_a_flow_that_may_be_whole_is_no_blocked_bed(monkeypatch, sd, found):
+    logs = np.where(np.isin(np.arange(12), (5, 6, 7)), np.log(0.53), 0.0)
+    sds = np.where(logs < 0, sd, 0.1)
+    course = FlowCourse(300.0 * np.arange(13), logs, sds, 2.0)
+    monkeypatch.setattr("brewlog.rig.blocked.flow_course", lambda brew, fit: course)
+    assert len(blocked_stretches(course)) == 1
+    assert len(blocked_bed(SimpleNamespace(label="7"), None)) == found
 
 
 def test_a_blocked_bed_is_found_with_its_start_and_depth():
