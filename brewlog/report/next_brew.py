@@ -137,7 +137,10 @@ def strike_sentence(brews: Sequence[Brew], fit: RigFit, choice: UnitChoice) -> s
     recorded = [brew.grain_temp for brew in brews if brew.grain_temp is not None]
     first, water, grain = (float(np.median(one)) for one in (firsts, waters, grains))
     grain_temp = float(np.median(recorded)) if recorded else USUAL_GRAIN_TEMP
-    strike, sd = value_of(fit.strike_temp(water, grain, first, grain_temp))
+    try:
+        strike, sd = value_of(fit.strike_temp(water, grain, first, grain_temp))
+    except ValueError:  # a grist without mass, or one that no water could warm
+        return ""
 
     def shown(one: float | None, unit: str) -> str:
         return f"{choice.convert(one, unit):.1f} {choice.sign(unit)}"

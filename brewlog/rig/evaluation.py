@@ -24,7 +24,7 @@ NO_NUMBER = -1
 """End of a descent that met no number at its start."""
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True, inline="always")  # compiled as a part of `descend`, not once more for itself
 def evaluate(shape, curved, params, layout, fixed, wiring, rows, priors, read, jr, jj):
     """Sum of squares at `params`, and the normal equations there.
 

@@ -10,6 +10,9 @@ from brewlog.quantities import to_float
 from brewlog.rig.capacity import MALT_SD, WATER_SD, malt_heat_capacity, water_heat_capacity, wetting_heat
 from brewlog.rig.mashin import GRAIN_SD, STIRRED_SD, WETTING_SD
 
+BOILING = 100.0
+"""No strike water gets hotter. [degC]"""
+
 
 def strike_temp(
     water: Any,
@@ -41,7 +44,7 @@ def strike_temp(
     Raises
     ------
     ValueError
-        If there is no water or no grain, or a moisture beyond 0 to 0.2.
+        If there is no water or no grain, if the water would have to boil, or a moisture lies beyond 0 to 0.2.
 
     Notes
     -----
@@ -64,6 +67,11 @@ def strike_temp(
     malt = float(malt_heat_capacity(mass, moisture, (mash_temp + grain_temp) / 2))
     wet = float(water_heat_capacity(litres, mash_temp)) + vessel
     drop = (malt * (mash_temp - grain_temp) - mass * float(wetting_heat(moisture))) / wet
+    if mash_temp + drop >= BOILING:
+        raise ValueError(
+            f"water for a mash of {mash_temp:g} degC would have to be {mash_temp + drop:.0f} degC hot; "
+            "expected more water or warmer grain."
+        )
     grist = np.hypot(malt * GRAIN_SD, mass * WETTING_SD) / wet
     charge = drop * np.hypot(np.hypot(WATER_SD * (wet - vessel), vessel_sd) / wet, MALT_SD)
     return mash_temp + drop, float(np.hypot(np.hypot(grist, charge), STIRRED_SD * drop))

@@ -98,6 +98,11 @@ def test_the_strike_water_of_a_usual_charge(fit, base_brew, mash_brew):
     assert strike_sentence([replace(brew, malts=()) for brew in brews], fit, UnitChoice()) == ""
 
 
+def test_a_grist_without_mass_loses_the_sentence_and_not_the_page(fit, base_brew):
+    empty = replace(base_brew, malts=tuple(replace(malt, mass=0.0) for malt in base_brew.malts))
+    assert strike_sentence([empty], fit, UnitChoice()) == ""
+
+
 def test_without_a_brew_there_is_nothing_to_say_of_the_next(fit):
     book = SimpleNamespace(brews={}, brews_of=lambda rig: [])
     assert next_brew(Context(SimpleNamespace(book=book), UnitChoice()), "kitchen", fit) == []

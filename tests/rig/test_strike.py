@@ -77,3 +77,8 @@ def test_a_rig_counts_its_vessel():
 def test_no_water_or_no_grain_is_refused(water, grain):
     with pytest.raises(ValueError, match="expected both above 0"):
         strike_temp(water, grain, 65.0)
+
+
+def test_water_that_would_have_to_boil_is_refused():
+    with pytest.raises(ValueError, match="hot; expected more water or warmer grain"):
+        strike_temp(4.0, 8.0, 75.0, grain_temp=0.0)
