@@ -184,10 +184,12 @@ def vessel_from_records(rig: Rig | None) -> tuple[float, float, str]:
 
 
 def grist_of(brew: Brew) -> tuple[float, float] | None:
-    """Mass of all malts [kg] and their mean moisture [1]; None where a malt has no mass or none is recorded."""
+    """Mass of all malts [kg] and their mean moisture [1]; None where a malt has no mass, or all together have none."""
     if not brew.malts or any(m.mass is None for m in brew.malts):
         return None
     mass = np.array([m.mass for m in brew.malts], dtype=float)
+    if not mass.sum() > 0:
+        return None
     wet = np.array([DEFAULT_MOISTURE if m.moisture is None else m.moisture for m in brew.malts])
     return float(mass.sum()), float((mass * wet).sum() / mass.sum())
 

@@ -89,3 +89,10 @@ def test_inventory_adds_up_and_knows_what_is_missing():
 def test_moisture_in_per_cent_is_refused():
     with pytest.raises(ValueError, match="mass fraction from 0 to"):
         malt_heat_capacity(1.0, 4.0)
+
+
+@pytest.mark.parametrize("masses", [(0.0, 0.0), (4.0, None), ()])
+def test_a_grist_without_mass_is_none(masses):
+    malts = tuple(Malt("b", "pale malt", mass) for mass in masses)
+    assert grist_of(Brew("b", malts=malts)) is None
+    assert mash_inventory(Brew("b", malts=malts, mash_water=20.0), None) is None
